@@ -18,12 +18,14 @@ class Problem:
     ``file`` is a path or a word such as ``command line``; ``line`` counts from
     1, or is None where a line makes no sense; ``where`` names the table, key or
     option; ``message`` says what was found, what is wanted, what to do next.
+    ``rule`` names the vetting rule that it breaks, where there is one.
     """
 
     file: str
     line: int | None = None
     where: str
     message: str
+    rule: str = ""
 
     def __str__(self) -> str:
         place = self.file if self.line is None else f"{self.file}:{self.line}"
