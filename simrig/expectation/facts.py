@@ -85,9 +85,7 @@ def _unsure(profile: Profile, table: Links, worlds: Worlds, sensor: Sensor) -> I
         elif address.in_matrix:
             if profile.has_diode(other) is None:
                 general = profile.matrix.diodes is None
-                yield Fact("matrix", "", "diodes") if general else Fact(
-                    "sensor", other.id, "diode"
-                )
+                yield Fact("matrix", "", "diodes") if general else Fact("sensor", other.id, "diode")
             if profile.has_diode(other) is not True:
                 yield from _unsure_contact(profile, table, worlds, other)
 
@@ -112,9 +110,7 @@ def _unsure_contact(
                 yield Fact("place", place, "rest_end")
 
 
-def _between_worlds(
-    profile: Profile, worlds: Worlds, frame: Frame, cell: Value
-) -> Iterator[Fact]:
+def _between_worlds(profile: Profile, worlds: Worlds, frame: Frame, cell: Value) -> Iterator[Fact]:
     groups: dict[tuple[tuple[str, int], ...], tuple[set[int], set[Fact]]] = {}
     for index, placement in enumerate(worlds.placements):
         if not placement.rests_on:
@@ -129,9 +125,7 @@ def _between_worlds(
             yield from sorted(facts)
 
 
-def _assumed(
-    profile: Profile, table: Links, sensor: Sensor, phase: str | None
-) -> Iterator[Fact]:
+def _assumed(profile: Profile, table: Links, sensor: Sensor, phase: str | None) -> Iterator[Fact]:
     facts = [fact for link in table.chains[sensor.id] for fact in link.facts]
     facts += [Fact("sensor", sensor.id, key) for key in ("at", "follows")]
     for spot in sensor.spots:
@@ -147,11 +141,15 @@ def _assumed(
     yield from (fact for fact in facts if assumed_reason(profile, fact) is not None)
 
 
-def dependencies(profile: Profile, facts: Mapping[Fact, None] | tuple[Fact, ...]) -> tuple[str, ...]:
+def dependencies(
+    profile: Profile, facts: Mapping[Fact, None] | tuple[Fact, ...]
+) -> tuple[str, ...]:
     """Return facts in words: what is not known, and what is assumed and why."""
     words = []
     for fact in facts:
         reason = assumed_reason(profile, fact)
         question = in_words(profile, fact)
-        words.append(f"not known: {question}" if reason is None else f"assumed: {question} ({reason})")
+        words.append(
+            f"not known: {question}" if reason is None else f"assumed: {question} ({reason})"
+        )
     return tuple(dict.fromkeys(words))

@@ -71,7 +71,12 @@ def observe(
     was.  ``others_rest`` takes every other switch to read as at rest.  Raises
     ValueError naming a sensor that is in two lists.
     """
-    lists = {CLOSED: list(closed), OPEN: list(open), UNKNOWN: list(unknown), FLICKERS: list(flicker)}
+    lists = {
+        CLOSED: list(closed),
+        OPEN: list(open),
+        UNKNOWN: list(unknown),
+        FLICKERS: list(flicker),
+    }
     said: dict[str, str] = {}
     for reading, names in lists.items():
         for name in names:

@@ -94,9 +94,7 @@ def expected(
     """Return one sensor's row of a prediction."""
     worked = many.works(sensor)
     everything = many.everything
-    ball = (
-        True if worked.surely == everything else False if not worked.maybe else None
-    )
+    ball = True if worked.surely == everything else False if not worked.maybe else None
     spot = next((profile.spots[name] for name in sensor.spots), None)
     reading = frame.reading(sensor.id)
     address = profile.address_of.get(sensor.id)
@@ -108,9 +106,7 @@ def expected(
         ball=ball if sensor.spots else None,
         reading=reading,
         why=along_the_chain(profile, table.chains[sensor.id], sensor, ball, reading),
-        depends_on=dependencies(
-            profile, standing_on(profile, table, many, frame, sensor, phase)
-        ),
+        depends_on=dependencies(profile, standing_on(profile, table, many, frame, sensor, phase)),
         counted=sensor.counted,
     )
 

@@ -60,8 +60,10 @@ def _cause(profile: Profile, sensor: Sensor, ball: bool | None) -> str:
 
 
 def _light(profile: Profile, sensor: Sensor, blocked: bool) -> list[str]:
-    beam = "the beam is blocked, the receiver is dark" if blocked else (
-        "the beam is clear, the receiver is lit"
+    beam = (
+        "the beam is blocked, the receiver is dark"
+        if blocked
+        else ("the beam is clear, the receiver is lit")
     )
     board = profile.row("board", sensor.board)
     if board is None or board.output_closes is None:

@@ -77,7 +77,9 @@ def _named(profile: Profile, table: str, name: str, path: Path) -> Iterator[Find
     if profile.row(table, name) is None:
         known = [row.id for row in getattr(profile, attribute_of(table))]
         near = difflib.get_close_matches(name, known, 1)
-        hint = f'; did you mean "{near[0]}"?' if near else f"; add it to [[{table}]] or mend the name"
+        hint = (
+            f'; did you mean "{near[0]}"?' if near else f"; add it to [[{table}]] or mend the name"
+        )
         yield path, f'no {_words(table)} is called "{name}"{hint}', "unknown-reference"
 
 

@@ -51,8 +51,11 @@ class Sensor(Stated):
     id: str = keys.identifier("stable name of the sensor")
     name: str | None = keys.text("what people call it")
     number: int | None = keys.integer("the manual's own switch number", 0, 9999)
-    kind: str = keys.text("opto, leaf switch, micro-switch, roll-over, inductive, spinner, "
-                          "drop target, button, or a kind that a plug-in brings", required=True)
+    kind: str = keys.text(
+        "opto, leaf switch, micro-switch, roll-over, inductive, spinner, "
+        "drop target, button, or a kind that a plug-in brings",
+        required=True,
+    )
     at: tuple[str, ...] | str | None = keys.sequence(
         "the positions and route points at which a ball works it; none: no ball does",
         Key(shape="spot", meaning="a position"),
@@ -70,8 +73,9 @@ class Sensor(Stated):
     counted: bool = keys.boolean(
         "false: left out when all other ball sensors are taken for open", default=True
     )
-    rest_reads: str | None = keys.choice("its reading when nothing works it", *_READING,
-                                         reading=True)
+    rest_reads: str | None = keys.choice(
+        "its reading when nothing works it", *_READING, reading=True
+    )
     worked_reads: str | None = keys.choice(
         "its reading when a ball, or its mechanism, works it", *_READING, reading=True
     )
@@ -100,9 +104,7 @@ class Sensor(Stated):
     sensing_mm: float | None = keys.number(
         "rated sensing distance of an inductive sensor", "mm", 0.1, 100
     )
-    ball_gap_mm: float | None = keys.number(
-        "distance at which a ball passes it", "mm", 0, 100
-    )
+    ball_gap_mm: float | None = keys.number("distance at which a ball passes it", "mm", 0, 100)
     beam_height_mm: float | None = keys.number(
         "height of a beam above the line on which balls roll", "mm", 0, 100
     )

@@ -16,7 +16,9 @@ class Controller(Stated):
         "the sensors whose worked readings it counts as balls at home",
         Key(shape="identifier", meaning="a sensor", refers="sensor"),
     )
-    start_needs: int | None = keys.integer("balls at home that it wants before a game starts", 0, 20)
+    start_needs: int | None = keys.integer(
+        "balls at home that it wants before a game starts", 0, 20
+    )
     serve_coil: str | None = keys.reference("the coil that serves a ball", "coil")
     served_sensor: str | None = keys.reference(
         "the sensor by which it knows that a ball was served", "sensor"

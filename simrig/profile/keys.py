@@ -58,7 +58,7 @@ class Key:
         wanted = {
             "text": "text in quotes",
             "identifier": "a name of small letters, digits and hyphens, in quotes",
-            "spot": "a position such as \"trough.1\", in quotes",
+            "spot": 'a position such as "trough.1", in quotes',
             "integer": "a whole number",
             "number": "a number",
             "boolean": "true or false",
@@ -90,9 +90,9 @@ class Key:
             near = difflib.get_close_matches(value, self.choices, 1)
             hint = f'; did you mean "{near[0]}"?' if near else ""
             yield (), f"found {shown(value)}; wanted {self.expects()}{hint}"
-        elif self.shape == "identifier" and not IDENTIFIER.match(value):
-            yield (), f"found {shown(value)}; wanted {self.expects()}"
-        elif self.shape == "spot" and not SPOT.match(value):
+        elif (self.shape == "identifier" and not IDENTIFIER.match(value)) or (
+            self.shape == "spot" and not SPOT.match(value)
+        ):
             yield (), f"found {shown(value)}; wanted {self.expects()}"
         elif self.shape == "text" and not value.strip():
             yield (), "found empty text; wanted words, or leave the key out"
@@ -211,9 +211,7 @@ def reference(
 
 def number(meaning: str, unit: str, low: float, high: float, *, words: tuple[str, ...] = ()) -> Any:
     """A key that holds a number with a unit."""
-    return key(
-        Key(shape="number", meaning=meaning, unit=unit, low=low, high=high, words=words)
-    )
+    return key(Key(shape="number", meaning=meaning, unit=unit, low=low, high=high, words=words))
 
 
 def integer(

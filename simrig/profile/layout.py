@@ -213,7 +213,7 @@ class Phase(Stated):
     )
     states: Mapping[str, Any] | None = keys.mapping(
         "the states in which mechanisms may stand; those left out are at rest",
-        Key(shape="states", meaning='a state, or a list of states'),
+        Key(shape="states", meaning="a state, or a list of states"),
         refers="mechanism",
         reading=True,
     )

@@ -196,4 +196,3 @@ NAMED_TABLES: Final = tuple(
     if key.shape == "tables" and name != "silence"
 )
 """The tables whose rows have ids, in reading order, as the file names them."""
-

@@ -23,9 +23,7 @@ from simrig.profile.machine import Origin, Profile
 Path = tuple[str | int, ...]
 
 
-def read(
-    data: bytes, file: str, *, kinds: tuple[SensorKind, ...] = SENSOR_KINDS
-) -> Profile:
+def read(data: bytes, file: str, *, kinds: tuple[SensorKind, ...] = SENSOR_KINDS) -> Profile:
     """Read a profile; raise ProfileError with every problem found.
 
     ``kinds`` are the kinds of sensor that are known: the built-in ones and those
@@ -47,8 +45,13 @@ def examine(
         return None, tuple(attrs.evolve(problem, rule="not-toml") for problem in error.problems)
     faults = list(_unreadable(located.data, Profile, ()))
     problems = [
-        Problem(file=file, line=located.line(path), where=where(located, path), message=message,
-                rule=rule)
+        Problem(
+            file=file,
+            line=located.line(path),
+            where=where(located, path),
+            message=message,
+            rule=rule,
+        )
         for path, message, rule in faults
     ]
     if located.data.get("format", 1) != 1:
@@ -62,8 +65,13 @@ def examine(
     for path, message, rule in contradictions(profile):
         if not any(path[: len(known)] == known for known in bad if known):
             problems.append(
-                Problem(file=file, line=located.line(path), where=where(located, path),
-                        message=message, rule=rule)
+                Problem(
+                    file=file,
+                    line=located.line(path),
+                    where=where(located, path),
+                    message=message,
+                    rule=rule,
+                )
             )
     problems.sort(key=lambda problem: problem.line or 0)
     return profile, tuple(problems)

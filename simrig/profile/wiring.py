@@ -61,12 +61,8 @@ class Board(Stated):
     id: str = keys.identifier("name of the receiver board")
     name: str | None = keys.text("what people call it")
     supply: str | None = keys.reference("the supply of the board", "supply")
-    sensor_plug: str | None = keys.reference(
-        "the plug to its receivers", "connector", none=True
-    )
-    output_plug: str | None = keys.reference(
-        "the plug to the controller", "connector", none=True
-    )
+    sensor_plug: str | None = keys.reference("the plug to its receivers", "connector", none=True)
+    output_plug: str | None = keys.reference("the plug to the controller", "connector", none=True)
     output_closes: str | None = keys.choice(
         "when a channel's output contact closes: its receiver is dark, or is lit",
         "dark",

@@ -25,9 +25,7 @@ from simrig.profile.machine import Profile
 from simrig.world.balls import Fact
 from simrig.world.worlds import Value, Worlds
 
-ACTIONS: Final = frozenset(
-    ("passes", "cuts", "forces", "inverts", "makes", "breaks", "unsure")
-)
+ACTIONS: Final = frozenset(("passes", "cuts", "forces", "inverts", "makes", "breaks", "unsure"))
 
 
 class Part(NamedTuple):
@@ -96,9 +94,7 @@ def contact(links: Chain, worked: Value, everything: int) -> Value:
     return Value(surely, maybe)
 
 
-def sense(
-    profile: Profile, table: Mapping[str, Chain], worlds: Worlds
-) -> dict[str, Value]:
+def sense(profile: Profile, table: Mapping[str, Chain], worlds: Worlds) -> dict[str, Value]:
     """Return the state of every sensor's contact, by the sensor's id."""
     everything = worlds.everything
     return {
@@ -131,7 +127,9 @@ def _light(profile: Profile, sensor: Sensor) -> Iterator[Link]:
         yield Link(part=Part("bank return", bank.id))
     yield Link(part=Part("resistor", sensor.id))
     yield Link(part=Part("emitter", sensor.id))
-    yield Link(part=Part("beam", sensor.id), action="breaks", facts=(Fact("sensor", sensor.id, "at"),))
+    yield Link(
+        part=Part("beam", sensor.id), action="breaks", facts=(Fact("sensor", sensor.id, "at"),)
+    )
     yield Link(part=Part("receiver", sensor.id))
     if sensor.board == NONE:
         facts = (Fact("sensor", sensor.id, "board"),)
@@ -157,15 +155,15 @@ def _channel(profile: Profile, sensor: Sensor) -> Link:
         facts = (Fact("board", board.id, "output_closes"), Fact("sensor", sensor.id, "board"))
         return Link(part=part, action="inverts" if dark else "passes", facts=facts)
     action, fact = _stated(sensor, worked_closed="inverts", worked_open="passes")
-    unknown = Fact("sensor", sensor.id, "board") if board is None else Fact(
-        "board", board.id, "output_closes"
+    unknown = (
+        Fact("sensor", sensor.id, "board")
+        if board is None
+        else Fact("board", board.id, "output_closes")
     )
     return Link(part=part, action=action, facts=(fact or unknown,))
 
 
-def _stated(
-    sensor: Sensor, *, worked_closed: str, worked_open: str
-) -> tuple[str, Fact | None]:
+def _stated(sensor: Sensor, *, worked_closed: str, worked_open: str) -> tuple[str, Fact | None]:
     if sensor.worked_reads is not None:
         action = worked_closed if sensor.worked_reads == "closed" else worked_open
         return action, Fact("sensor", sensor.id, "worked_reads")

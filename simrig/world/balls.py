@@ -98,7 +98,9 @@ def order_matters(place: Place, balls: int) -> bool:
     )
 
 
-def settled(profile: Profile, counts: Mapping[str, int], *, missing: int = 0) -> Iterator[Placement]:
+def settled(
+    profile: Profile, counts: Mapping[str, int], *, missing: int = 0
+) -> Iterator[Placement]:
     """Yield every placement in which these numbers of balls rest at these places.
 
     One, unless the end at which a place's numbering starts is unknown.  Raises

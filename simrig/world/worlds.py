@@ -89,5 +89,5 @@ def worlds(profile: Profile, placements: Iterable[Placement]) -> Worlds:
     return Worlds(
         placements=every,
         occupied=occupied,
-        perhaps={spot: everything for spot in maybe},
+        perhaps=dict.fromkeys(maybe, everything),
     )
