@@ -27,6 +27,7 @@ NONE: Final = "none"
 IDENTIFIER = re.compile(r"[a-z0-9][a-z0-9-]{0,63}\Z")
 BALLS = re.compile(r"(rest|(1?[0-9]|20)-(1?[0-9]|20))\Z")
 SPOT = re.compile(r"[a-z0-9][a-z0-9-]{0,63}(\.([1-9][0-9]{0,2}|jam|way))?\Z")
+PATTERNS: Final = {"identifier": IDENTIFIER, "spot": SPOT}
 
 
 @attrs.frozen(kw_only=True)

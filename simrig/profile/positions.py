@@ -1,0 +1,199 @@
+"""Where each key and item of a TOML text stands.
+
+The locator reads the structure of the text and nothing else: it takes at least
+all that TOML allows, and leaves it to ``tomllib`` to say what is valid.  It runs
+first, because it holds two bounds that a parser needs for its own safety: how
+deep tables and lists lie in each other, and how long one number may be.  At the
+first thing that it cannot read it stops; ``tomllib`` refuses the text there or
+earlier.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from bisect import bisect_right
+from typing import NoReturn, TypeAlias
+
+Path: TypeAlias = tuple[str | int, ...]
+
+#: How many tables and lists may lie in each other below the document itself.
+NESTING_LIMIT = 60
+
+#: The longest value without quotes, in characters.  Even in base 16 such a number
+#: has fewer than 640 decimal digits, the lowest limit that Python lets anyone set.
+BARE_LENGTH_LIMIT = 500
+
+_BASIC = r'"(?!"")(?:[^"\\\n]++|\\[^\n])*+"'
+_LITERAL = r"'(?!'')[^'\n]*+'"
+_BASIC_LINES = r'"""(?:[^"\\]++|\\[\s\S]|"{1,2}(?!"))*+"{3,5}'
+_LITERAL_LINES = r"'''(?:[^']++|'{1,2}(?!'))*+'{3,5}"
+_BARE_PIECE = r"""[^\s,=#"'\[\]{}]++"""
+_GAP = r"(?:[ \t\n]++|#[^\n]*+)*+"
+
+_gap = re.compile(_GAP)
+_separator = re.compile(rf"{_GAP}(,?){_GAP}")
+_statement_end = re.compile(rf"[ \t]*+(?:#[^\n]*+)?+(?:\n{_GAP}|\Z)")
+_key_part = re.compile(
+    r"""[ \t]*+(?:([A-Za-z0-9_-]++)|"((?:[^"\\\n]++|\\[^\n])*+)"|'([^'\n]*+)')[ \t]*+([.=\]]?+)"""
+)
+# A date and its time of day may stand apart by one space.
+_value = re.compile(
+    rf"{_BASIC}|{_BASIC_LINES}|{_LITERAL}|{_LITERAL_LINES}"
+    rf"|({_BARE_PIECE}(?:[ ]\d\d:{_BARE_PIECE})?+)|(\[)|(\{{)"
+)
+_BARE, _LIST, _INLINE_TABLE = 1, 2, 3
+
+
+class Table:
+    """A table: the offset of its header or first mention, and its keys."""
+
+    __slots__ = ("items", "start")
+
+    def __init__(self, start: int) -> None:
+        self.start = start
+        self.items: dict[str, Place] = {}
+
+
+class Array:
+    """A list: the offset of its key or first header, and its items."""
+
+    __slots__ = ("items", "start")
+
+    def __init__(self, start: int) -> None:
+        self.start = start
+        self.items: list[Place] = []
+
+
+#: A plain value is its offset alone.
+Place: TypeAlias = int | Table | Array
+
+
+class Exceeded(Exception):
+    """The text goes past a bound: at which offset, and a message for its author."""
+
+    def __init__(self, offset: int, message: str) -> None:
+        super().__init__(message)
+        self.offset = offset
+        self.message = message
+
+
+class _CannotRead(Exception):
+    """The text does not go on as TOML does."""
+
+
+class Positions:
+    """The offsets of all keys and items of ``text``, whose line ends are ``\\n``.
+
+    ``root`` is the document; ``stopped`` the offset at which the locator stopped,
+    or None at the end of the text; ``opened`` the offsets of the brackets still
+    open there; ``met_again`` pairs of offsets: where a key stands, and where it
+    or one of its parents was met before.
+
+    Raises Exceeded when the text goes past a bound.
+    """
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.root = Table(0)
+        self.stopped: int | None = None
+        self.opened: list[int] = []
+        self.met_again: list[tuple[int, int]] = []
+        self._line_starts = [0, *(match.end() for match in re.finditer("\n", text))]
+        try:
+            self._read_document()
+        except _CannotRead:
+            pass
+
+    def line_at(self, offset: int) -> int:
+        """The line, counted from 1, of an offset."""
+        return bisect_right(self._line_starts, offset)
+
+    def reach(self, path: Path) -> tuple[int, int]:
+        """How many steps of ``path`` exist, and the offset of the last of those."""
+        place: Place = self.root
+        for reached, step in enumerate(path):
+            following: Place | None = None
+            if isinstance(place, Table) and isinstance(step, str):
+                following = place.items.get(step)
+            elif isinstance(place, Array) and isinstance(step, int):
+                following = place.items[step] if 0 <= step < len(place.items) else None
+            if following is None:
+                return reached, _start(place)
+            place = following
+        return len(path), _start(place)
+
+    def _read_document(self) -> None:
+        text, length = self.text, len(self.text)
+        table, depth = self.root, 0
+        at = _end(_gap, text, 0)
+        while at < length:
+            if text[at] == "[":
+                table, depth, at = self._read_header(at)
+            else:
+                at = self._read_pair(table, depth, at)
+            end = _statement_end.match(text, at)
+            if end is None:
+                self._stop(at)
+            at = end.end()
+
+    def _read_header(self, at: int) -> tuple[Table, int, int]:
+        """The table that a header opens, its depth, and where the header ends."""
+        brackets = 2 if self.text.startswith("[[", at) else 1
+        keys, end = self._read_keys(at + brackets, "]")
+        if brackets == 2:
+            if not self.text.startswith("]", end):
+                self._stop(end)
+            end += 1
+        table, depth = self._descend(self.root, 0, keys[:-1])
+        key, start = keys[-1]
+        if brackets == 1:
+            table, depth = self._descend(table, depth, keys[-1:])
+            table.start = start
+            return table, depth, end
+        array = table.items.get(key)
+        if array is None:
+            array = table.items[key] = Array(start)
+        else:
+            self.met_again.append((start, _start(array)))
+        if not isinstance(array, Array):
+            self._stop(start)
+        depth = self._deeper(self._deeper(depth, start), start)
+        table = Table(start)
+        array.items.append(table)
+        return table, depth, end
+
+    def _read_pair(self, table: Table, depth: int, at: int) -> int:
+        """Puts ``key = value`` into the table; returns where the value ends."""
+        keys, at = self._read_keys(at, "=")
+        if len(keys) > 1:
+            table, depth = self._descend(table, depth, keys[:-1])
+        key, start = keys[0] if len(keys) == 1 else keys[-1]
+        if key in table.items:
+            self.met_again.append((start, _start(table.items[key])))
+        while self.text.startswith((" ", "\t"), at):
+            at += 1
+        place, at = self._read_value(depth, at, start)
+        table.items.setdefault(key, place)
+        return at
+
+    def _read_keys(self, at: int, closing: str) -> tuple[list[tuple[str, int]], int]:
+        """A dotted key with the offset of each part, read past the closing sign."""
+        keys = []
+        sign = "."
+        while sign == ".":
+            part = _key_part.match(self.text, at)
+            if part is None:
+                self._stop(at)
+            bare, basic, literal, sign = part.groups()
+            start = part.start(part.lastindex - 1 if False else 0)
+            if bare is not None:
+                keys.append((bare, start))
+            elif basic is None:
+                keys.append((literal, start))
+            else:
+                keys.append((self._unescape(basic, start), start))
+            at = part.end()
+        if sign != closing:
+            self._stop(at)
+        return keys, at
