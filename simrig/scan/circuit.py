@@ -47,6 +47,8 @@ class Circuit:
     strobes: Mapping[int, frozenset[Node]]
     reads: Mapping[int, frozenset[Node]]
     held: frozenset[int] = frozenset()
+    joined: tuple[tuple[str, int, int], ...] = ()
+    """Bridges: the axis (column or row) and the numbers of the two lines."""
 
 
 def conduct(
@@ -70,13 +72,14 @@ def conduct(
         if certain
         else _reach(circuit, {name: value.maybe for name, value in closed.items()}, 1, everything)
     )
+    rows = _alias(circuit, "row")
     found = {}
     for column, row in asked:
         if row in circuit.held:
             found[column, row] = Value(everything, everything)
             continue
         low = high = 0
-        for node in circuit.reads.get(row, ()):
+        for node in {rows.get(node, node) for node in circuit.reads.get(row, ())}:
             low |= surely.get((column, node), 0)
             high |= maybe.get((column, node), 0)
         found[column, row] = Value(low, high)
@@ -86,19 +89,22 @@ def conduct(
 def _reach(
     circuit: Circuit, closed: Mapping[str, int], bound: int, everything: int
 ) -> dict[tuple[int, Node], int]:
+    columns, rows_of = _alias(circuit, "column"), _alias(circuit, "row")
     by_column: dict[Node, list[tuple[Node, int]]] = {}
     back: list[tuple[Node, Node, int]] = []
     for crossing in circuit.crossings:
         value = closed.get(crossing.sensor, 0)
         if not value:
             continue
+        column = columns.get(crossing.column, crossing.column)
+        row = rows_of.get(crossing.row, crossing.row)
         if crossing.forward:
-            by_column.setdefault(crossing.column, []).append((crossing.row, value))
+            by_column.setdefault(column, []).append((row, value))
         if crossing.backward is not None and (way := value & crossing.backward[bound]):
-            back.append((crossing.row, crossing.column, way))
+            back.append((row, column, way))
     reached: dict[tuple[int, Node], int] = {}
-    for column, driven in circuit.strobes.items():
-        live: dict[Node, int] = dict.fromkeys(driven, everything)
+    for number, driven in circuit.strobes.items():
+        live = dict.fromkeys((columns.get(node, node) for node in driven), everything)
         rows: dict[Node, int] = {}
         fresh = dict(live)
         while fresh:
@@ -113,5 +119,18 @@ def _reach(
                     live[node] = live.get(node, 0) | gained
                     fresh[node] = fresh.get(node, 0) | gained
         for row, worlds in rows.items():
-            reached[column, row] = worlds
+            reached[number, row] = worlds
     return reached
+
+
+def _alias(circuit: Circuit, axis: str) -> dict[Node, Node]:
+    """Return one name for all lines of an axis that bridges join."""
+    names: dict[Node, Node] = {}
+    for line, one, other in circuit.joined:
+        if line == axis:
+            first = names.get((one, 0), (one, 0))
+            second = names.get((other, 0), (other, 0))
+            for node in [node for node, name in names.items() if name == second]:
+                names[node] = first
+            names[second] = names[other, 0] = first
+    return names

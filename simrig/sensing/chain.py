@@ -125,15 +125,14 @@ def _light(profile: Profile, sensor: Sensor) -> Iterator[Link]:
             yield Link(part=Part("fuse", bank.fuse))
         yield from _plug(bank.plug)
         yield Link(part=Part("bank return", bank.id))
+    at = (Fact("sensor", sensor.id, "at"),)
+    bare = (Fact("sensor", sensor.id, "board"),) if sensor.board == NONE else ()
     yield Link(part=Part("resistor", sensor.id))
+    yield Link(part=Part("emitter joint", sensor.id))
     yield Link(part=Part("emitter", sensor.id))
-    yield Link(
-        part=Part("beam", sensor.id), action="breaks", facts=(Fact("sensor", sensor.id, "at"),)
-    )
-    yield Link(part=Part("receiver", sensor.id))
+    yield Link(part=Part("beam", sensor.id), action="breaks", facts=at)
+    yield Link(part=Part("receiver", sensor.id), facts=bare)
     if sensor.board == NONE:
-        facts = (Fact("sensor", sensor.id, "board"),)
-        yield Link(part=Part("channel", sensor.id), facts=facts)
         yield from _common(sensor)
         return
     board = profile.row("board", sensor.board)
@@ -214,4 +213,5 @@ def _wire(profile: Profile, sensor: Sensor) -> Iterator[Link]:
         inputs = profile.row("inputs", address.board)
         yield from _supply(profile, inputs.supply)
         yield from _plug(inputs.plug)
+        yield Link(part=Part("input board", inputs.id))
     yield Link(part=Part("input", sensor.id))
