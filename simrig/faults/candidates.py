@@ -165,12 +165,9 @@ def _pairs(profile: Profile) -> Iterator[Part]:
             yield Part("leads", f"{one}+{other}")
     for connector in profile.connector:
         for other in connector.alike or ():
-            if (
-                other != NONE
-                and connector.alike != NONE
-                and frozenset((connector.id, other)) not in seen
-            ):
-                seen.add(frozenset((connector.id, other)))
+            pair = frozenset((connector.id, other))
+            if len(pair) == 2 and pair not in seen and profile.row("connector", other):
+                seen.add(pair)
                 yield Part("plugs", f"{connector.id}+{other}")
 
 

@@ -1,7 +1,8 @@
 """A fault as an edit of the table of links.
 
-Each concerns its own part; they are made in one order, whatever order they are named in.  The floors below never hear of
-faults; they see a table with other links.
+Each concerns its own part; they are made in one order, whatever order
+they are named in.  The floors below never hear of faults; they see a table
+with other links.
 """
 
 from __future__ import annotations
@@ -136,7 +137,10 @@ def _cut_line(profile: Profile, table: Links, fault: Fault) -> Links:
             node: Node = getattr(crossing, axis)
             # A second break further on leaves yet another loose piece.
             piece = (node[0], node[1] + (LOOSE_END << place))
-            crossing = attrs.evolve(crossing, **{axis: piece})
+            if axis == "row":
+                crossing = attrs.evolve(crossing, row=piece)
+            else:
+                crossing = attrs.evolve(crossing, column=piece)
         crossings.append(crossing)
     return attrs.evolve(table, circuit=attrs.evolve(table.circuit, crossings=tuple(crossings)))
 
