@@ -10,7 +10,10 @@ Lower bound: whatever the plan, the checks on the way to the group of hypothesis
 i must set it apart from each other hypothesis that can surely be told from it.
 So the way costs at least the cheapest set of checks that does so (its
 certificate, an exact weighted set cover), with the least bench change that
-gives access to all of the set.
+gives access to all of the set.  Where checks cost much the same, a second bound
+takes over: the cheapest check's minutes times the mean depth of the best tree
+that any checks could give (Huffman: A method for the construction of
+minimum-redundancy codes, Proc. IRE 40 (1952) 1098-1101; from memory).
 
 Worked example: three suspects, checks a|bc for 1 minute and b|ac for 4.  The
 certificate of a is {a|bc}, 1 minute; of b is {b|ac}, 4; of c both, 5.
@@ -20,17 +23,34 @@ from __future__ import annotations
 
 import heapq
 import math
+from collections.abc import Iterable
 
-from simrig.diagnosis.sequencing_space import Meter, Node, Offer, Space, bits
+from simrig.diagnosis.sequencing_space import Node, Offer, Space, bits
 
 # Two sums of the same minutes in another order differ by less, relatively.
 NEAR = 1 - 1e-11
 TIE = 1 + 1e-10
 # Bench states beyond this many are taken to be as cheap as the last one looked at.
 STATES = 64
+# The second bound is worked out only where it comes this near to the first.
+WORTH = 0.7
 
 
-class Certificates:
+def huffman(weights: Iterable[float], arity: int = 2) -> float:
+    """Total weighted depth of the shallowest tree with these leaves, ``arity`` to a fork."""
+    queue = sorted(weights)
+    if len(queue) < 2:
+        return 0.0
+    queue = [0.0] * (-(len(queue) - 1) % (arity - 1)) + queue
+    total = 0.0
+    while len(queue) > 1:
+        joined = sum(heapq.heappop(queue) for _ in range(arity))
+        heapq.heappush(queue, joined)
+        total += joined
+    return total
+
+
+class Bounds:
     """The cheapest set of checks that sets a class apart, for every bench state."""
 
     def __init__(self, space: Space) -> None:
@@ -41,6 +61,9 @@ class Certificates:
         self._by_access: dict[int, list[list[list[tuple[float, int]]]]] = {}
         self._covers: dict[int, list[dict[int, float]]] = {}
         self._steps: dict[int, list[tuple[float, int]]] = {}
+        self._cheapest = min((check.check.minutes for check in space.checks), default=0.0)
+        self._arity = max((len(check.words) for check in space.checks), default=2)
+        self._shallow: bool | None = None
 
     @staticmethod
     def _separations(space: Space) -> tuple[list[int], list[list[tuple[int, int]]]]:
@@ -158,8 +181,15 @@ class Certificates:
 
     def bound(self, node: Node) -> float:
         """Never more than the value of the node."""
-        if not self._required:
+        if self._shallow is None:
             self._required, self._separates = self._separations(self._space)
+            certified, shallow = self._certified(node), self._shallowest(node)
+            self._shallow = shallow > WORTH * certified
+        if self._shallow:
+            return max(self._certified(node), self._shallowest(node))
+        return self._certified(node)
+
+    def _certified(self, node: Node) -> float:
         left, state, evidence = node
         weights = self._space.evidence[evidence].weights
         steps = self._access(state)
@@ -179,13 +209,20 @@ class Certificates:
             total += weights[i] * best
         return total
 
+    def _shallowest(self, node: Node) -> float:
+        left = node[0]
+        weights = self._space.evidence[node[2]].weights
+        if any(left & ~self._required[i] != 1 << i for i in bits(left)):
+            return 0.0  # some of what is left may stay together
+        return self._cheapest * huffman((weights[i] for i in bits(left)), self._arity)
+
 
 class Optimum:
     """Exact values of nodes, by depth-first branch and bound with memory."""
 
     def __init__(self, space: Space) -> None:
         self._space = space
-        self._certificates = Certificates(space)
+        self._bounds = Bounds(space)
         self._exact: dict[Node, float] = {}
         self._lower: dict[Node, float] = {}
 
@@ -194,7 +231,7 @@ class Optimum:
         if found is None:
             found = self._lower.get(node)
             if found is None:
-                found = self._lower[node] = self._certificates.bound(node)
+                found = self._lower[node] = self._bounds.bound(node)
         return found
 
     def value(self, node: Node) -> float:

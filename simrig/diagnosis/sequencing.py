@@ -73,6 +73,7 @@ EXACT_WORK = 1_000_000
 OPEN_WORK = 150_000
 GREEDY_WORK = 500_000
 ROLLOUT_WORK = 300_000
+ROLLOUT_FLOOR = 2_000  # enough to follow what was priced before
 PLAN_FACTOR = 2  # a whole plan may cost this many first checks
 PLAN_STEPS = 20_000
 
@@ -172,14 +173,21 @@ class _Decision:
     method: Method
 
 
+@attrs.define
+class _Purse:
+    """The work that may still be spent, shared by all decisions of one answer."""
+
+    exact: float = EXACT_WORK
+    rollout: float = ROLLOUT_WORK
+
+
 class _Planner:
     """Chooses the check at any node of one problem, with all it has learned so far."""
 
-    def __init__(self, problem: Problem, exact_work: float, rollout_work: float) -> None:
+    def __init__(self, problem: Problem, purse: _Purse) -> None:
         self.space = Space(problem)
+        self.purse = purse
         self.optimum = Optimum(self.space)
-        self.exact_work = exact_work
-        self.rollout_work = rollout_work
         chance = any(check.chancy for check in self.space.checks)
         tail = 0 if chance or self.space.size > WIDE_SIZE else TAIL_SIZE
         self.greedy = Greedy(self.space, self.optimum, tail)
@@ -196,44 +204,41 @@ class _Planner:
         size = node[0].bit_count()
         if size > OPEN_SIZE:
             return None
-        allowance = min(EXACT_WORK if size <= EXACT_SIZE else OPEN_WORK, self.exact_work)
         meter = self.space.meter
         began = meter.spent
-        meter.limit = began + allowance
+        allowed = EXACT_WORK if size <= EXACT_SIZE else OPEN_WORK
         try:
-            value, offer = self.optimum.choose(node)
+            with meter.within(min(allowed, self.purse.exact)):
+                value, offer = self.optimum.choose(node)
         except WorkSpentError:
             return None
         finally:
-            self.exact_work -= meter.spent - began
+            self.purse.exact -= meter.spent - began
         return _Decision(offer[1], value / self.space.mass(node), Method.EXACT)
 
     def _roughly(self, node: Node) -> _Decision:
-        space = self.space
-        meter = space.meter
-        meter.limit = meter.spent + GREEDY_WORK
-        mass = space.mass(node)
+        meter = self.space.meter
         chosen = cheapest(list(self.greedy.priced(node)))
         try:
-            price = self.greedy.value(node)
+            with meter.within(GREEDY_WORK):
+                price = self.greedy.value(node)
         except WorkSpentError:
             return _Decision(chosen, None, Method.GREEDY)
         method = Method.GREEDY
-        began = meter.spent
-        meter.limit = began + min(ROLLOUT_WORK, self.rollout_work)
         priced: list[tuple[float, int]] = [(price, chosen)]
+        began = meter.spent
         try:
-            for offer in self.once.priced(node):
-                priced.append(offer)
-                method = Method.ROLLOUT_CUT
-            method = Method.ROLLOUT
-            for offer in self.twice.priced(node):
-                priced.append(offer)
-            method = Method.ROLLOUT_TWICE
+            with meter.within(max(ROLLOUT_FLOOR, min(ROLLOUT_WORK, self.purse.rollout))):
+                for offer in self.once.priced(node):
+                    priced.append(offer)
+                    method = Method.ROLLOUT_CUT
+                method = Method.ROLLOUT
+                priced.extend(self.twice.priced(node))
+                method = Method.ROLLOUT_TWICE
         except WorkSpentError:
-            pass
-        self.rollout_work -= meter.spent - began
-        return _Decision(cheapest(priced), min(priced)[0] / mass, method)
+            pass  # what was priced so far stands
+        self.purse.rollout -= meter.spent - began
+        return _Decision(cheapest(priced), min(priced)[0] / self.space.mass(node), method)
 
     def problem_at(self, node: Node) -> Problem:
         """What is left at a node, as a problem of its own."""
@@ -250,7 +255,7 @@ class _Planner:
 
 def next_check(problem: Problem) -> Choice | None:
     """The check to do next; None when no allowed check parts what is left."""
-    planner = _Planner(problem, EXACT_WORK, ROLLOUT_WORK)
+    planner = _Planner(problem, _Purse())
     space = planner.space
     decision = planner.decide(space.root)
     if decision is None:
@@ -288,7 +293,8 @@ def plan(problem: Problem) -> Plan:
 
     Raises SequencingError when results of chance make the tree too large.
     """
-    drafts = _drafts(_Planner(problem, PLAN_FACTOR * EXACT_WORK, PLAN_FACTOR * ROLLOUT_WORK))
+    purse = _Purse(exact=PLAN_FACTOR * EXACT_WORK, rollout=PLAN_FACTOR * ROLLOUT_WORK)
+    drafts = _drafts(_Planner(problem, purse))
     built: dict[int, Step | Group] = {}
     for index in range(len(drafts) - 1, -1, -1):
         built[index] = _build(drafts[index], built)
@@ -315,9 +321,7 @@ def _drafts(planner: _Planner) -> list[_Draft]:
             planner, node = draft.planner, child
             if space.size > WIDE_SIZE and child[0].bit_count() <= OPEN_SIZE:
                 # The optimum's tables are small only for a small problem.
-                planner = _Planner(
-                    planner.problem_at(child), planner.exact_work, planner.rollout_work
-                )
+                planner = _Planner(planner.problem_at(child), planner.purse)
                 node = planner.space.root
             draft.branches.append((word, share, len(drafts)))
             drafts.append(_Draft(planner, node, planner.decide(node), []))

@@ -111,6 +111,14 @@ class Check:
         return tuple(found)
 
 
+def _numbers(values: Iterable[float]) -> tuple[float, ...]:
+    return tuple(float(value) for value in values)
+
+
+def _ids(values: Iterable[str]) -> frozenset[str]:
+    return frozenset(values)
+
+
 def no_change(state: State, check: Check) -> tuple[float, State] | None:
     """The bench of a problem without bench states: every check can be done as it is."""
     return 0.0, state
@@ -131,11 +139,11 @@ class Problem:
     Raises SequencingError when weights, checks and results do not match.
     """
 
-    weights: tuple[float, ...] = attrs.field(converter=lambda w: tuple(float(x) for x in w))
+    weights: tuple[float, ...] = attrs.field(converter=_numbers)
     checks: tuple[Check, ...] = attrs.field(converter=tuple)
     start: State = None
     change: Change = no_change
-    done: frozenset[str] = attrs.field(converter=frozenset, default=frozenset())
+    done: frozenset[str] = attrs.field(converter=_ids, default=frozenset())
 
     def __attrs_post_init__(self) -> None:
         if not all(w >= 0 and math.isfinite(w) for w in self.weights) or not any(self.weights):

@@ -14,7 +14,8 @@ is used at most once.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 
 import attrs
 
@@ -35,13 +36,23 @@ class Meter:
 
     def __init__(self) -> None:
         self.spent = 0
-        self.limit: float = math.inf
+        self._limit: float = math.inf
 
     def spend(self, amount: int) -> None:
         """Raises WorkSpentError beyond the limit."""
         self.spent += amount
-        if self.spent > self.limit:
+        if self.spent > self._limit:
             raise WorkSpentError
+
+    @contextmanager
+    def within(self, amount: float) -> Iterator[None]:
+        """Work inside ends with WorkSpentError once it has spent this much."""
+        outer = self._limit
+        self._limit = min(outer, self.spent + amount)
+        try:
+            yield
+        finally:
+            self._limit = outer
 
 
 def bits(mask: int) -> Iterable[int]:
@@ -223,6 +234,7 @@ class Space:
         seen = tuple(sorted((*self.evidence[evidence].seen, (check, result))))
         number = self._evidence_number.get(seen)
         if number is None:
+            self.meter.spend(self.size)
             weights = list(self.evidence[0].weights)
             for k, r in seen:
                 chances = self.checks[k].chances[r]
