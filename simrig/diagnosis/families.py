@@ -58,9 +58,7 @@ class Classes:
         numbers: dict[Hashable, int] = {}
         class_of = tuple([numbers.setdefault(key, len(numbers)) for key in keys])
         part_numbers: dict[Hashable, int] = {}
-        parts = tuple(
-            [part_numbers.setdefault(one.part, len(part_numbers)) for one in deviations]
-        )
+        parts = tuple([part_numbers.setdefault(one.part, len(part_numbers)) for one in deviations])
         priors = tuple([one.prior for one in deviations])
         members: list[list[int]] = [[] for _ in numbers]
         for index, number in enumerate(class_of):

@@ -50,7 +50,7 @@ from collections.abc import Callable, Hashable, Iterable, Mapping
 from functools import reduce
 from itertools import accumulate
 from operator import and_, or_
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import attrs
 
@@ -157,7 +157,7 @@ class MaskSystem(System):
     its deviations' interactions.
     """
 
-    deviations: tuple[Deviation, ...]  # type: ignore[misc]
+    deviations: tuple[Deviation, ...]
     interactions: tuple[int, ...] = attrs.field(repr=False)
     agree: tuple[int, ...] = attrs.field(repr=False, converter=tuple)
     worlds: int = attrs.field(repr=False)
@@ -173,18 +173,19 @@ class MaskSystem(System):
     )
     _touching: dict[int, frozenset[int]] = attrs.field(init=False, repr=False, factory=dict)
 
-    @agree.validator
-    def _fitting(self, attribute: attrs.Attribute[tuple[int, ...]], value: object) -> None:
-        wanted = len(self.deviations)
-        if len(self.interactions) != wanted:
-            raise ValueError(f"interactions: {len(self.interactions)} found, {wanted} wanted")
-
+    @interactions.validator
     @keys.validator
-    def _one_key_each(
-        self, attribute: attrs.Attribute[tuple[Hashable, ...] | None], value: object
+    def _one_each(
+        self, attribute: attrs.Attribute[Any], value: tuple[Hashable, ...] | None
     ) -> None:
-        if self.keys is not None and len(self.keys) != len(self.deviations):
-            raise ValueError(f"keys: {len(self.keys)} found, {len(self.deviations)} wanted")
+        wanted = len(self.deviations)
+        if value is not None and len(value) != wanted:
+            raise ValueError(f"{attribute.name}: {len(value)} found, {wanted} wanted")
+
+    @worlds.validator
+    def _a_set_of_worlds(self, attribute: attrs.Attribute[int], value: int) -> None:
+        if value < 0:
+            raise ValueError(f"worlds: {value} found, a mask of 0 or more wanted")
 
     @_reach.default
     def _observed_interactions(self) -> tuple[int, ...]:
@@ -257,7 +258,8 @@ class MaskSystem(System):
                 break
         else:
             return 0.0
-        joined, rest = [index], []
+        joined = [index]
+        rest: list[int] = []
         for component_bits, component in components:
             (joined if component_bits & bits else rest).extend(component)
         return _lay_over(self._multiplied(frozenset(rest)), self._change(frozenset(joined)))
@@ -303,26 +305,24 @@ class MaskSystem(System):
         changes = self._changes.get(component)
         if changes is None:
             reach = reduce(or_, [self._reach[index] for index in component])
-            allowed = reach | ~self.observed
             effect = self.effect(component)
             changes = tuple(
-                [self._ready(state, effect.selection, allowed) for state in effect.states]
+                [self._ready(state, effect.selection, reach) for state in effect.states]
             )
             if len(component) <= _COMPONENT_KEPT:
                 self._changes[component] = changes
         return changes
 
-    def _ready(self, state: Mapping[int, int], selection: int | None, allowed: int) -> _Change:
+    def _ready(self, state: Mapping[int, int], selection: int | None, reach: int) -> _Change:
         masks = {cell: mask for cell, mask in state.items() if self.observed >> cell & 1}
         if selection is not None:
             masks[len(self.agree)] = selection
         bits = 0
         for cell in masks:
             bits |= 1 << cell
-        if bits & ~allowed:
-            raise ValueError(
-                f"cells {_range_of(bits & ~allowed)[0]} found changed outside of the interaction"
-            )
+        if bits & ~reach:
+            cell = _range_of(bits & ~reach)[0]
+            raise ValueError(f"cell {cell}: found changed, inside of an interaction wanted")
         first, end, between = _range_of(bits) if bits else (0, 0, ())
         return _Change(
             masks=masks,

@@ -36,18 +36,21 @@ def entropy(chances: Iterable[float]) -> float:
 class Probe:
     """A point that can be read, and what reading it is worth.
 
-    ``values`` holds the chance of each value that a candidate predicts, the
-    share of the candidates that predict none included; ``remaining`` is the
-    expected entropy of the candidates after the reading, in bits.
+    ``values`` holds the chance of the candidates that predict each value,
+    ``unpredicted`` of those that predict none, ``bits`` the entropy of the reading
+    and ``remaining`` the expected entropy of the candidates after it, in bits.
     """
 
     point: Hashable
     values: dict[Hashable, float]
+    unpredicted: float
+    bits: float
     remaining: float
 
 
-def _probe(point: Hashable, chances: Sequence[float], predicted: Sequence[Hashable | None],
-           m: int) -> Probe:
+def _probe(
+    point: Hashable, chances: Sequence[float], predicted: Sequence[Hashable | None], m: int
+) -> Probe:
     if len(predicted) != len(chances):
         raise ValueError(f"{point}: {len(predicted)} predictions found, {len(chances)} wanted")
     values: dict[Hashable, float] = {}
@@ -60,10 +63,14 @@ def _probe(point: Hashable, chances: Sequence[float], predicted: Sequence[Hashab
     if len(values) > m:
         raise ValueError(f"{point}: {len(values)} values found, at most {m} wanted")
     share = unpredicted / m
-    values = {value: chance + share for value, chance in values.items()}
-    uncertainty = entropy(values.values()) + (m - len(values)) * entropy([share])
-    remaining = entropy(chances) + unpredicted * math.log2(m) - uncertainty
-    return Probe(point=point, values=values, remaining=max(remaining, 0.0))
+    bits = entropy([*[chance + share for chance in values.values()], *[share] * (m - len(values))])
+    return Probe(
+        point=point,
+        values=values,
+        unpredicted=unpredicted,
+        bits=bits,
+        remaining=max(entropy(chances) + unpredicted * math.log2(m) - bits, 0.0),
+    )
 
 
 def rank_probes(

@@ -123,7 +123,7 @@ class Explanations:
         return sorted(self, key=lambda one: (-one.probability, len(one.members), one.members))
 
     def marginals(self) -> tuple[float, ...]:
-        """Return for each deviation the probability that it is present."""
+        """Return for each deviation the probability that it is present, 0 if no set fits."""
         classes = self._classes
         shares: list[list[float]] = [[] for _ in self.deviations]
         for family, likelihood in self._families.items():
@@ -133,7 +133,7 @@ class Explanations:
                 for index in classes.members[number]:
                     _, odds = classes.total(tuple(rest), (classes.parts[index],))
                     shares[index].append(classes.priors[index] * odds * likelihood)
-        return tuple([math.fsum(share) / self._weight for share in shares])
+        return tuple([math.fsum(share) / self._weight if share else 0.0 for share in shares])
 
 
 def explain(system: System, limit: int = 2) -> Explanations:
