@@ -117,11 +117,9 @@ class Effects:
         effect = fault.kind.effect
         if effect == "opens line" or (effect == "holds line" and axis == "row"):
             return frozenset(cells)
-        if self.sneaking and effect != "exchanges lines":
+        if effect == "holds line" or (self.sneaking and effect != "exchanges lines"):
+            # A held column reaches every row, and beside a bridge every column.
             return self.crossings
-        if effect == "holds line":
-            rows = {c.row for c in self.table.circuit.crossings if c.sensor in cells}
-            cells |= {c.sensor for c in self.table.circuit.crossings if c.row in rows}
         return frozenset(cells)
 
 
