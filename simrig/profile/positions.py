@@ -10,6 +10,7 @@ earlier.
 
 from __future__ import annotations
 
+import contextlib
 import re
 import tomllib
 from bisect import bisect_right
@@ -69,7 +70,7 @@ class Array:
 Place: TypeAlias = int | Table | Array
 
 
-class Exceeded(Exception):
+class PastBoundError(Exception):
     """The text goes past a bound: at which offset, and a message for its author."""
 
     def __init__(self, offset: int, message: str) -> None:
@@ -78,7 +79,7 @@ class Exceeded(Exception):
         self.message = message
 
 
-class _CannotRead(Exception):
+class _CannotReadError(Exception):
     """The text does not go on as TOML does."""
 
 
@@ -90,7 +91,7 @@ class Positions:
     open there; ``met_again`` pairs of offsets: where a key stands, and where it
     or one of its parents was met before.
 
-    Raises Exceeded when the text goes past a bound.
+    Raises PastBoundError when the text goes past a bound.
     """
 
     def __init__(self, text: str) -> None:
@@ -100,10 +101,8 @@ class Positions:
         self.opened: list[int] = []
         self.met_again: list[tuple[int, int]] = []
         self._line_starts = [0, *(match.end() for match in re.finditer("\n", text))]
-        try:
+        with contextlib.suppress(_CannotReadError):
             self._read_document()
-        except _CannotRead:
-            pass
 
     def line_at(self, offset: int) -> int:
         """The line, counted from 1, of an offset."""
@@ -168,7 +167,7 @@ class Positions:
         keys, at = self._read_keys(at, "=")
         if len(keys) > 1:
             table, depth = self._descend(table, depth, keys[:-1])
-        key, start = keys[0] if len(keys) == 1 else keys[-1]
+        key, start = keys[-1]
         if key in table.items:
             self.met_again.append((start, _start(table.items[key])))
         while self.text.startswith((" ", "\t"), at):
@@ -186,14 +185,122 @@ class Positions:
             if part is None:
                 self._stop(at)
             bare, basic, literal, sign = part.groups()
-            start = part.start(part.lastindex - 1 if False else 0)
+            start = part.start()
             if bare is not None:
                 keys.append((bare, start))
             elif basic is None:
                 keys.append((literal, start))
             else:
-                keys.append((self._unescape(basic, start), start))
+                name = _unescape(basic)
+                if name is None:
+                    self._stop(start)
+                keys.append((name, start))
             at = part.end()
         if sign != closing:
             self._stop(at)
         return keys, at
+
+    def _read_value(self, depth: int, at: int, start: int) -> tuple[Place, int]:
+        """The value at ``at``, whose key or own first sign stands at ``start``, and its end."""
+        value = _value.match(self.text, at)
+        if value is None:
+            self._stop(at)
+        kind = value.lastindex
+        if kind is None:
+            return start, value.end()
+        if kind == _BARE:
+            if value.end() - at > BARE_LENGTH_LIMIT:
+                raise PastBoundError(
+                    at,
+                    f"found a value of {value.end() - at} characters without quotes; wanted at "
+                    f"most {BARE_LENGTH_LIMIT}; shorten the number, or put text in quotes",
+                )
+            return start, value.end()
+        self.opened.append(at)
+        depth = self._deeper(depth, at)
+        if kind == _LIST:
+            place, at = self._read_list(depth, value.end(), start)
+        else:
+            place, at = self._read_inline_table(depth, value.end(), start)
+        self.opened.pop()
+        return place, at
+
+    def _read_list(self, depth: int, at: int, start: int) -> tuple[Place, int]:
+        array = Array(start)
+        text, items = self.text, array.items
+        at = _end(_gap, text, at)
+        more = True
+        while not text.startswith("]", at):
+            if not more:
+                self._stop(at)
+            place, at = self._read_value(depth, at, at)
+            items.append(place)
+            between = _separator.match(text, at)
+            assert between is not None, "it matches the empty text"
+            more = bool(between[1])
+            at = between.end()
+        return array, at + 1
+
+    def _read_inline_table(self, depth: int, at: int, start: int) -> tuple[Place, int]:
+        table = Table(start)
+        text = self.text
+        at = _end(_gap, text, at)
+        more = True
+        while not text.startswith("}", at):
+            if not more:
+                self._stop(at)
+            at = self._read_pair(table, depth, at)
+            between = _separator.match(text, at)
+            assert between is not None, "it matches the empty text"
+            more = bool(between[1])
+            at = between.end()
+        return table, at + 1
+
+    def _descend(self, table: Table, depth: int, keys: list[tuple[str, int]]) -> tuple[Table, int]:
+        """The table that ``keys`` lead to from ``table``, made where it is new."""
+        for key, start in keys:
+            depth = self._deeper(depth, start)
+            place = table.items.get(key)
+            if place is None:
+                place = table.items[key] = Table(start)
+            elif isinstance(place, Array):
+                depth = self._deeper(depth, start)
+                place = place.items[-1] if place.items else None
+            if not isinstance(place, Table):
+                self._stop(start)
+            table = place
+        return table, depth
+
+    def _deeper(self, depth: int, at: int) -> int:
+        if depth >= NESTING_LIMIT:
+            raise PastBoundError(
+                at,
+                f"found tables or lists nested deeper than {NESTING_LIMIT}; wanted at most "
+                f"{NESTING_LIMIT}; take some of the brackets or dots away",
+            )
+        return depth + 1
+
+    def _stop(self, at: int) -> NoReturn:
+        self.stopped = at
+        raise _CannotReadError
+
+
+def _start(place: Place) -> int:
+    return place if isinstance(place, int) else place.start
+
+
+def _end(pattern: re.Pattern[str], text: str, at: int) -> int:
+    """Where a pattern that also matches the empty text ends."""
+    match = pattern.match(text, at)
+    return at if match is None else match.end()
+
+
+def _unescape(written: str) -> str | None:
+    """What a key in double quotes names, or None where the escapes are not valid."""
+    if "\\" not in written:
+        return written
+    try:
+        (key,) = tomllib.loads(f'"{written}" = 0')
+    except ValueError:
+        return None
+    return str(key)
