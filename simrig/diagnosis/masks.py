@@ -13,11 +13,13 @@ cell after the last.  A deviation replaces the masks of the cells that it change
 An empty intersection is a conflict, and the few cells that already have an empty
 intersection name the deviations that can help: those that touch one of them.
 
-Two promises make this exact without trying the deviations together.  The value of
-a cell depends only on the chosen deviations whose *interaction* holds that cell;
-so deviations that meet at no cell combine by taking the changes of each, and only
-those that meet are asked for together.  Each product of all masks but those of a
-few cells is at hand from the products of the masks before and after.
+One promise makes this exact without trying all deviations together.  A deviation's
+*interaction* is a set of cells: those that it can change by itself, and those at
+which it meets others.  Deviations hang together that share such a cell, directly
+or through others that are present; those that do not, do not influence each
+other.  So only what hangs together is asked for as one, and the rest combines by
+taking the changes of each.  The product of all masks but those of a few cells is at
+hand from the products of the masks before and after them.
 
 Conflicts are shrunk by insertion: walk through the cells until the intersection
 is empty, keep the cell that emptied it, start again from what is kept (de Siqueira
@@ -46,7 +48,7 @@ each world one cell disagrees.  Either switch stuck open explains that:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from functools import reduce
 from itertools import accumulate
 from operator import and_, or_
@@ -134,21 +136,20 @@ def _range_of(bits: int) -> tuple[int, int, tuple[int, ...]]:
 class MaskSystem(System):
     """Readings of ``len(agree)`` cells, numbered from 0, over worlds that are bits.
 
-    ``agree[c]`` holds the worlds in which healthy cell c gives what was seen;
-    ``EVERY_WORLD`` for one that was not looked at.  ``worlds`` holds the possible
-    worlds if nothing deviates; none is allowed and a conflict.
+    ``agree[c]`` holds the worlds in which healthy cell c gives what was seen,
+    ``worlds`` the possible worlds if nothing deviates; none is allowed and a conflict.
 
-    ``interactions[i]`` is the bit set of cells whose value may depend on deviation
-    i, alone or beside others; bit ``len(agree)`` stands for the selection of worlds.
-    ``observed`` is the bit set of cells that were looked at: effects on others are
-    dropped, and interactions there do not count.
+    ``interactions[i]`` is the bit set of the cells of deviation i's interaction; bit
+    ``len(agree)`` stands for the selection of worlds.  The changes of deviations
+    that hang together lie within the union of their interactions.  ``observed`` is
+    the bit set of cells that were looked at; the masks of others do not count.
 
     ``effect(component)`` is asked for each deviation alone and for each set of
     deviations that hang together by their interactions, once per system.
 
     ``keys[i]``, if given, is equal for interchangeable deviations (see
-    ``System.alike``), which must have equal interactions.  Deviations that touch
-    nothing observed are interchangeable of themselves.
+    ``System.alike``), which must have equal interactions.  Deviations without an
+    interaction change nothing and are interchangeable of themselves.
 
     ``outcomes``: the likelihood is the share of the possible worlds (and of the
     states, where there are several) that give exactly the readings.
@@ -164,7 +165,7 @@ class MaskSystem(System):
     effect: Callable[[frozenset[int]], Effect] = attrs.field(repr=False)
     observed: int = attrs.field(default=EVERY_WORLD, repr=False)
     keys: tuple[Hashable, ...] | None = attrs.field(default=None, repr=False)
-    _reach: tuple[int, ...] = attrs.field(init=False, repr=False)
+    _healthy: list[int] = attrs.field(init=False, repr=False)
     _changes: dict[frozenset[int], tuple[_Change, ...]] = attrs.field(
         init=False, repr=False, factory=dict
     )
@@ -187,13 +188,16 @@ class MaskSystem(System):
         if value < 0:
             raise ValueError(f"worlds: {value} found, a mask of 0 or more wanted")
 
-    @_reach.default
-    def _observed_interactions(self) -> tuple[int, ...]:
-        seen = self.observed | 1 << len(self.agree)
-        return tuple([bits & seen for bits in self.interactions])
+    @_healthy.default
+    def _masks_of_healthy_cells(self) -> list[int]:
+        masks = [
+            mask if self.observed >> cell & 1 else EVERY_WORLD
+            for cell, mask in enumerate(self.agree)
+        ]
+        return [*masks, self.worlds]
 
     def alike(self, index: int) -> Hashable:
-        if not self._reach[index]:
+        if not self.interactions[index]:
             return None
         return (index,) if self.keys is None else (self.keys[index],)
 
@@ -203,10 +207,15 @@ class MaskSystem(System):
         if agreeing:
             possible = sum([product.selected for product in products])
             return Allowed(likelihood=agreeing / possible)
-        touching: set[int] = set()
+        cells = 0
         for cell in self._conflicting(products):
-            touching |= self._touching_cell(cell)
-        return Conflict(candidates=frozenset(touching - chosen))
+            cells |= 1 << cell
+        # Whatever meets chosen ones that touch a conflicting cell can change it through them.
+        helpful = cells
+        for bits, _ in self._components(chosen):
+            if bits & cells:
+                helpful |= bits
+        return Conflict(candidates=frozenset().union(*self._touching_cells(helpful)) - chosen)
 
     def conflicting_cells(self, chosen: frozenset[int]) -> tuple[int, ...]:
         """Return the cells whose masks conflict, none if ``chosen`` is allowed.
@@ -226,16 +235,14 @@ class MaskSystem(System):
         components = self._components(chosen)
         touched = reduce(or_, [bits for bits, _ in components], 0)
         products = self._multiplied(chosen)
-        reach, changes_of = self._reach, self._changes
         likelihoods = {}
         for index in candidates:
-            if reach[index] & touched:
-                outcome = self._join(components, products, index)
+            if self.interactions[index] & touched:
+                likelihood = self._join(components, products, index)
             else:
-                changes = changes_of.get(frozenset((index,)))
-                outcome = _lay_over(products, changes or self._change(frozenset((index,))))
-            if outcome:
-                likelihoods[index] = outcome
+                likelihood = _lay_over(products, self._change(frozenset((index,))))
+            if likelihood:
+                likelihoods[index] = likelihood
         return likelihoods
 
     def _join(
@@ -244,31 +251,27 @@ class MaskSystem(System):
         products: tuple[_Product, ...],
         index: int,
     ) -> float:
-        """Return the likelihood with one deviation added that interacts with chosen ones."""
-        bits = self._reach[index]
-        first, end, between = _range_of(bits)
-        for product in products:
-            # The cells that the deviation does not touch stay as they are.
-            common = product.before[first] & product.after[end]
-            for cell in between:
-                if not common:
-                    break
-                common &= product.table[cell]
-            if common:
-                break
-        else:
-            return 0.0
+        """Return the likelihood with one deviation added that hangs together with chosen ones."""
+        bits = reach = self.interactions[index]
         joined = [index]
         rest: list[int] = []
         for component_bits, component in components:
-            (joined if component_bits & bits else rest).extend(component)
+            if component_bits & bits:
+                reach |= component_bits
+                joined.extend(component)
+            else:
+                rest.extend(component)
+        # What lies outside stays as it is: if that conflicts, nothing need be asked.
+        first, end, between = _range_of(reach)
+        if all(_common(product, EVERY_WORLD, first, end, between) == 0 for product in products):
+            return 0.0
         return _lay_over(self._multiplied(frozenset(rest)), self._change(frozenset(joined)))
 
     def _components(self, chosen: frozenset[int]) -> list[tuple[int, frozenset[int]]]:
         """Sort deviations into those that hang together by their interactions."""
         components: list[tuple[int, frozenset[int]]] = []
         for index in chosen:
-            bits, members = self._reach[index], {index}
+            bits, members = self.interactions[index], {index}
             apart = []
             for component in components:
                 if component[0] & bits:
@@ -276,7 +279,7 @@ class MaskSystem(System):
                 else:
                     apart.append(component)
             for member in members:
-                bits |= self._reach[member]
+                bits |= self.interactions[member]
             components = [*apart, (bits, frozenset(members))]
         return components
 
@@ -284,7 +287,7 @@ class MaskSystem(System):
         """Return the products of the masks under ``chosen``, one for each state."""
         products = self._products.get(chosen)
         if products is None:
-            tables = [[*self.agree, self.worlds]]
+            tables = [self._healthy]
             for _, component in self._components(chosen):
                 changed = []
                 for table in tables:
@@ -304,7 +307,7 @@ class MaskSystem(System):
         """Return the effect of a component, ready for use."""
         changes = self._changes.get(component)
         if changes is None:
-            reach = reduce(or_, [self._reach[index] for index in component])
+            reach = reduce(or_, [self.interactions[index] for index in component])
             effect = self.effect(component)
             changes = tuple(
                 [self._ready(state, effect.selection, reach) for state in effect.states]
@@ -336,12 +339,16 @@ class MaskSystem(System):
     def _conflicting(self, products: tuple[_Product, ...]) -> set[int]:
         return {cell for product in products for cell in _shrink(product)}
 
-    def _touching_cell(self, cell: int) -> frozenset[int]:
-        touching = self._touching.get(cell)
-        if touching is None:
-            touching = frozenset([i for i, bits in enumerate(self._reach) if bits >> cell & 1])
-            self._touching[cell] = touching
-        return touching
+    def _touching_cells(self, cells: int) -> Iterator[frozenset[int]]:
+        """Yield for each cell of a bit set the deviations whose interactions hold it."""
+        while cells:
+            bit = cells & -cells
+            cells ^= bit
+            if bit not in self._touching:
+                self._touching[bit] = frozenset(
+                    [i for i, bits in enumerate(self.interactions) if bits & bit]
+                )
+            yield self._touching[bit]
 
 
 _PRODUCTS_KEPT = 64
@@ -351,20 +358,25 @@ _COMPONENT_KEPT = 2
 """Larger components are met once or twice, smaller ones beside many others."""
 
 
+def _common(product: _Product, agreed: int, first: int, end: int, between: tuple[int, ...]) -> int:
+    """Return the worlds in which ``agreed`` and all cells but those replaced agree.
+
+    Replaced are the cells from ``first`` up to ``end``, except those ``between``.
+    """
+    common = product.before[first] & product.after[end] & agreed
+    for cell in between:
+        if not common:
+            break
+        common &= product.table[cell]
+    return common
+
+
 def _lay_over(products: tuple[_Product, ...], changes: tuple[_Change, ...]) -> float:
     """Return the likelihood of the readings with each change laid over each product."""
     agreeing = possible = 0
-    for table, before, after, without, usual in products:
-        for _, agreed, first, end, between, selected in changes:
-            if end - first == 1:
-                common = without[first] & agreed
-            else:
-                common = before[first] & after[end] & agreed
-                for cell in between:
-                    if not common:
-                        break
-                    common &= table[cell]
-            if common:
-                agreeing += common.bit_count()
-            possible += usual if selected is None else selected
+    for product in products:
+        for change in changes:
+            common = _common(product, change.agreed, change.first, change.end, change.between)
+            agreeing += common.bit_count()
+            possible += product.selected if change.selected is None else change.selected
     return agreeing / possible if agreeing else 0.0

@@ -1,8 +1,8 @@
 """Small random systems of cells and worlds, and all their consistent sets by trying each.
 
 Deviations come in kinds; those of one kind are interchangeable.  What a cell shows
-is drawn at random for each combination of the kinds that touch it, so that nothing
-follows from the effects of single deviations.
+is drawn at random for each combination of kinds that hang together there, so that
+nothing follows from the effects of single deviations.
 """
 
 from __future__ import annotations
@@ -35,12 +35,17 @@ class Small:
 
     def mask(self, cell: int, chosen: Iterable[tuple[int, int]]) -> int:
         """Return the mask of a cell under deviations, each with its state."""
-        present = []
-        for index, state in chosen:
-            kind = self.kinds[index]
-            if self.touched[kind] >> cell & 1:
-                # The possible worlds do not depend on the state.
-                present.append((kind, state if cell < self.cells else 0))
+        # The possible worlds do not depend on states.
+        waiting = [
+            (self.kinds[index], state if cell < self.cells else 0) for index, state in chosen
+        ]
+        present: list[tuple[int, int]] = []
+        bits = 1 << cell
+        while meeting := [one for one in waiting if self.touched[one[0]] & bits]:
+            for one in meeting:
+                waiting.remove(one)
+                present.append(one)
+                bits |= self.touched[one[0]]
         if cell < self.cells and not self.observed >> cell & 1:
             return (1 << WORLDS) - 1
         draw = random.Random(repr((self.seed, cell, sorted(present))))

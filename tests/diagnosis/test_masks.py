@@ -147,12 +147,30 @@ def test_no_possible_world():
     assert system.outcomes(frozenset()) == Conflict(candidates=frozenset())
 
 
-def test_unseen_deviations_are_alike():
-    """Deviations that touch nothing observed are interchangeable, others are not."""
-    system = MaskSystem(**one_by_one(observed=0b00))
+def test_deviations_without_interaction_are_alike():
+    """Deviations that touch nothing are interchangeable, others are not."""
+    nothing = Effect(states=({},))
+    system = MaskSystem(**one_by_one(interactions=(0, 0), effect=lambda component: nothing))
     assert system.alike(0) == system.alike(1)
     system = MaskSystem(**one_by_one())
     assert system.alike(0) != system.alike(1)
+
+
+def test_unobserved_cells_carry():
+    """Two deviations that meet only at a cell not looked at are tried together.
+
+    Leads 0 and 1 exchanged alone, or lead 1 stuck alone, leave reading 0 wrong.
+    """
+    masks = {(0,): {0: 0}, (1,): {1: 0}, (0, 1): {0: 0b11}}
+    system = MaskSystem(
+        **one_by_one(
+            interactions=(0b11, 0b10),
+            agree=(0, 0),
+            observed=0b01,
+            effect=lambda component: Effect(states=(masks[tuple(sorted(component))],)),
+        )
+    )
+    assert [one.members for one in explain(system, 2)] == [(0, 1)]
 
 
 @pytest.mark.parametrize(
