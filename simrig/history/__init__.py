@@ -1,1 +1,129 @@
-"""."""
+"""The shop's record: what was seen, done, proven and left open, on which machine.
+
+``with open_store(path, write=True) as store:`` opens it; the functions of
+``filing`` write, those of ``queries`` and ``repeats`` ask, ``rates`` and
+``boxes`` compute without touching a file.
+"""
+
+from simrig.history.boxes import Boxes, Card, TopicResult, by_topic, cards, due_cards
+from simrig.history.filing import (
+    add_answer,
+    add_check,
+    add_repair,
+    add_sheet,
+    close_job,
+    end_training,
+    ensure_unit,
+    explain,
+    mark_ordered,
+    mark_received,
+    open_job,
+    order_part,
+    prove,
+    remove_fact,
+    reopen_job,
+    save_training,
+    set_fact,
+    settle,
+    undo_answer,
+)
+from simrig.history.forgetting import Forgotten, forget
+from simrig.history.places import default_store
+from simrig.history.queries import (
+    Due,
+    JobFile,
+    Listed,
+    UnitState,
+    answers,
+    due,
+    job_file,
+    listed,
+    training,
+    unit_state,
+)
+from simrig.history.rates import KindRate, Seen, Shares, counts, factors, prior_counts, shares
+from simrig.history.records import (
+    Answer,
+    CheckMade,
+    Fact,
+    Job,
+    PartOrder,
+    Repair,
+    Sheet,
+    Training,
+    Unit,
+)
+from simrig.history.repeats import Repeat, by_month, repeats, seen
+from simrig.history.store import Store, open_store
+from simrig.history.transfer import export_csv, export_json, import_text
+from simrig.history.upkeep import Verdict, backup, rescue, verify
+
+__all__ = [
+    "Answer",
+    "Boxes",
+    "Card",
+    "CheckMade",
+    "Due",
+    "Fact",
+    "Forgotten",
+    "Job",
+    "JobFile",
+    "KindRate",
+    "Listed",
+    "PartOrder",
+    "Repair",
+    "Repeat",
+    "Seen",
+    "Shares",
+    "Sheet",
+    "Store",
+    "TopicResult",
+    "Training",
+    "Unit",
+    "UnitState",
+    "Verdict",
+    "add_answer",
+    "add_check",
+    "add_repair",
+    "add_sheet",
+    "answers",
+    "backup",
+    "by_month",
+    "by_topic",
+    "cards",
+    "close_job",
+    "counts",
+    "default_store",
+    "due",
+    "due_cards",
+    "end_training",
+    "ensure_unit",
+    "explain",
+    "export_csv",
+    "export_json",
+    "factors",
+    "forget",
+    "import_text",
+    "job_file",
+    "listed",
+    "mark_ordered",
+    "mark_received",
+    "open_job",
+    "open_store",
+    "order_part",
+    "prior_counts",
+    "prove",
+    "remove_fact",
+    "reopen_job",
+    "repeats",
+    "rescue",
+    "save_training",
+    "seen",
+    "set_fact",
+    "settle",
+    "shares",
+    "training",
+    "undo_answer",
+    "unit_state",
+    "verify",
+]
