@@ -10,12 +10,13 @@ one time and the other way at another.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 
 import attrs
 
+from simrig.diagnosis.interchangeable import interchangeable
 from simrig.diagnosis.masks import EVERY_WORLD, Effect, MaskSystem
-from simrig.diagnosis.suspects import Mistake, Sheet, Suspect
+from simrig.diagnosis.suspects import Mistake, Suspect
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
@@ -47,9 +48,11 @@ class Circumstances:
     suspects: tuple[Suspect, ...]
     number: int
     conditions: Conditions
+    limit: int
     effects: Effects
     placements: tuple[Placement, ...] = attrs.field(repr=False)
     selected: Mapping[frozenset[int], int] = attrs.field(repr=False)
+    keys: tuple[Hashable, ...] = attrs.field(repr=False)
     _changed: dict[frozenset[int], dict[str, Value]] = attrs.field(factory=dict, repr=False)
 
     @classmethod
@@ -86,9 +89,11 @@ class Circumstances:
             suspects=suspects,
             number=number,
             conditions=conditions,
+            limit=limit,
             effects=effects,
             placements=placements,
             selected=selected,
+            keys=tuple(interchangeable(profile, effects.table, suspects)),
         )
 
     def changed(self, chosen: frozenset[int]) -> dict[str, Value]:
@@ -108,11 +113,11 @@ class Circumstances:
                 self._changed[chosen] = found
         return found
 
-    def influenced(self, index: int) -> frozenset[str]:
-        """Return the sensors whose cell may depend on a suspect, alone or beside others."""
+    def interaction(self, index: int) -> frozenset[str]:
+        """Return the cells that a suspect can change, and at which it meets others."""
         one = self.suspects[index]
         if one.fault is not None:
-            return self.effects.influenced(one.fault)
+            return self.effects.interaction(one.fault, self.limit)
         mistake = one.mistake
         if mistake is None or mistake.sheet not in (None, self.number):
             return frozenset()
@@ -214,6 +219,15 @@ def _wrong_facts(profile: Profile, facts: Sequence[Fact]) -> Callable[[Links], L
     return edit
 
 
+def _that_count(interactions: Sequence[int], observed: int) -> tuple[int, ...]:
+    """Drop interactions at cells not looked at at which no two suspects of different cells meet."""
+    wide = observed
+    for bits in interactions:
+        if bits & bits - 1:
+            wide |= bits
+    return tuple([bits & wide for bits in interactions])
+
+
 def system(circumstances: Circumstances, observation: Observation) -> MaskSystem:
     """Return one sheet as a system for the reasoning."""
     return _Sheet(circumstances, observation).system()
@@ -224,33 +238,39 @@ class _Sheet:
 
     def __init__(self, circumstances: Circumstances, observation: Observation) -> None:
         self.about = circumstances
-        self.seen = observation.looked_at()
+        looked = observation.looked_at()
+        self.seen = {
+            sensor.id: looked.get(sensor.id, UNKNOWN) for sensor in circumstances.profile.sensor
+        }
         self.cells = {name: number for number, name in enumerate(self.seen)}
-        self.names = list(self.seen)
-        self.flickering = FLICKERS in self.seen.values()
+        self.flickering = FLICKERS in looked.values()
         self.healthy = circumstances.effects.healthy.cells
 
     def system(self) -> MaskSystem:
         about = self.about
         count = len(self.seen)
-        everything = (1 << count) - 1
-        interactions = []
-        for index, one in enumerate(about.suspects):
-            bits = 0
-            for name in about.influenced(index):
-                if name in self.cells:
-                    bits |= 1 << self.cells[name]
-            if selects(one, about.number):
-                bits |= 1 << count
-            interactions.append(bits)
+        observed = 0
+        for name, seen in self.seen.items():
+            if seen != UNKNOWN:
+                observed |= 1 << self.cells[name]
+        interactions = [self._bits(index) for index in range(len(about.suspects))]
         return MaskSystem(
             deviations=tuple(one.deviation for one in about.suspects),
-            interactions=tuple(interactions),
+            interactions=_that_count(interactions, observed | 1 << count),
             agree=self._healthy_masks(),
             worlds=about.selected[frozenset()],
             effect=self.effect,
-            observed=everything,
+            observed=observed,
+            keys=about.keys,
         )
+
+    def _bits(self, index: int) -> int:
+        bits = 0
+        for name in self.about.interaction(index):
+            bits |= 1 << self.cells[name]
+        if selects(self.about.suspects[index], self.about.number):
+            bits |= 1 << len(self.cells)
+        return bits
 
     def _healthy_masks(self) -> tuple[int, ...]:
         masks: list[int] = []
@@ -313,8 +333,8 @@ class _Sheet:
     ) -> dict[int, int]:
         names: Iterable[str] = dict.fromkeys(
             itertools.chain(
-                (name for state in states for name in state if name in self.cells),
-                (name for name in self.names if seen[name] != self.seen[name]),
+                *states,
+                (name for name in self.seen if seen[name] != self.seen[name]),
             )
         )
         return {
