@@ -21,7 +21,7 @@ from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
 from simrig.faults.dispositions import placements_with
-from simrig.faults.effects import Effects
+from simrig.faults.effects import Effects, Interaction
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import Link
@@ -113,26 +113,28 @@ class Circumstances:
                 self._changed[chosen] = found
         return found
 
-    def interaction(self, index: int) -> frozenset[str]:
-        """Return the cells that a suspect can change, and at which it meets others."""
+    def interaction(self, index: int) -> Interaction:
+        """Return the cells at which a suspect meets others, and those that it can change."""
         one = self.suspects[index]
         if one.fault is not None:
             return self.effects.interaction(one.fault, self.limit)
         mistake = one.mistake
         if mistake is None or mistake.sheet not in (None, self.number):
-            return frozenset()
-        every = frozenset(sensor.id for sensor in self.profile.sensor)
-        if mistake.kind == "symbols":
-            return every if mistake.value == ALL else frozenset(boards(self.profile)[mistake.value])
-        if mistake.kind == "misread":
-            return frozenset((mistake.value,))
-        if mistake.kind == "numbering":
-            return frozenset(wrong_end(self.profile)[mistake.value])
+            return Interaction()
         if mistake.kind == "profile" and mistake.fact is not None:
             touched = _of_fact(self.profile, self.effects.table, mistake.fact)
-            sneaking = touched & self.effects.sneaking
-            return touched | (self.effects.crossings if sneaking else frozenset())
-        return frozenset()
+            return self.effects.of_contacts(touched, self.limit)
+        cells: Iterable[str] = ()
+        if mistake.kind == "symbols" and mistake.value == ALL:
+            cells = (sensor.id for sensor in self.profile.sensor)
+        elif mistake.kind == "symbols":
+            cells = boards(self.profile)[mistake.value]
+        elif mistake.kind == "misread":
+            cells = (mistake.value,)
+        elif mistake.kind == "numbering":
+            cells = wrong_end(self.profile)[mistake.value]
+        found = frozenset(cells)
+        return Interaction(meets=found, reaches=found)
 
 
 def selects(suspect: Suspect, number: int) -> bool:
@@ -253,10 +255,17 @@ class _Sheet:
         for name, seen in self.seen.items():
             if seen != UNKNOWN:
                 observed |= 1 << self.cells[name]
-        interactions = [self._bits(index) for index in range(len(about.suspects))]
+        meets, reaches = [], []
+        for index, one in enumerate(about.suspects):
+            interaction = about.interaction(index)
+            selecting = 1 << count if selects(one, about.number) else 0
+            wide = 2 << count if interaction.wide else 0
+            meets.append(self._bits(interaction.meets) | selecting | wide)
+            reaches.append(self._bits(interaction.reaches) | selecting)
         return MaskSystem(
-            deviations=tuple(one.deviation for one in about.suspects),
-            interactions=_that_count(interactions, observed | 1 << count),
+            deviations=tuple([one.deviation for one in about.suspects]),
+            interactions=_that_count(meets, observed | 1 << count),
+            reaches=tuple(reaches),
             agree=self._healthy_masks(),
             worlds=about.selected[frozenset()],
             effect=self.effect,
@@ -264,12 +273,10 @@ class _Sheet:
             keys=about.keys,
         )
 
-    def _bits(self, index: int) -> int:
+    def _bits(self, names: Iterable[str]) -> int:
         bits = 0
-        for name in self.about.interaction(index):
+        for name in names:
             bits |= 1 << self.cells[name]
-        if selects(self.about.suspects[index], self.about.number):
-            bits |= 1 << len(self.cells)
         return bits
 
     def _healthy_masks(self) -> tuple[int, ...]:

@@ -144,6 +144,11 @@ class MaskSystem(System):
     that hang together lie within the union of their interactions.  ``observed`` is
     the bit set of cells that were looked at; the masks of others do not count.
 
+    ``reaches[i]``, if given, is the bit set of the cells that deviation i can change
+    by itself or together with those that it meets, for deviations that meet at few
+    cells and change many; ``interactions`` may then hold bits beyond the selection,
+    that stand for no cell and serve only to meet at.
+
     ``effect(component)`` is asked for each deviation alone and for each set of
     deviations that hang together by their interactions, once per system.
 
@@ -165,6 +170,7 @@ class MaskSystem(System):
     effect: Callable[[frozenset[int]], Effect] = attrs.field(repr=False)
     observed: int = attrs.field(default=EVERY_WORLD, repr=False)
     keys: tuple[Hashable, ...] | None = attrs.field(default=None, repr=False)
+    reaches: tuple[int, ...] | None = attrs.field(default=None, repr=False)
     _healthy: list[int] = attrs.field(init=False, repr=False)
     _changes: dict[frozenset[int], tuple[_Change, ...]] = attrs.field(
         init=False, repr=False, factory=dict
@@ -172,10 +178,13 @@ class MaskSystem(System):
     _products: dict[frozenset[int], tuple[_Product, ...]] = attrs.field(
         init=False, repr=False, factory=dict
     )
-    _touching: dict[int, frozenset[int]] = attrs.field(init=False, repr=False, factory=dict)
+    _touching: dict[tuple[int, int], frozenset[int]] = attrs.field(
+        init=False, repr=False, factory=dict
+    )
 
     @interactions.validator
     @keys.validator
+    @reaches.validator
     def _one_each(
         self, attribute: attrs.Attribute[Any], value: tuple[Hashable, ...] | None
     ) -> None:
@@ -210,12 +219,12 @@ class MaskSystem(System):
         cells = 0
         for cell in self._conflicting(products):
             cells |= 1 << cell
-        # Whatever meets chosen ones that touch a conflicting cell can change it through them.
-        helpful = cells
-        for bits, _ in self._components(chosen):
-            if bits & cells:
-                helpful |= bits
-        return Conflict(candidates=frozenset().union(*self._touching_cells(helpful)) - chosen)
+        helpful = set().union(*self._touching_cells(cells, self._reaches))
+        # Whatever meets chosen ones that reach a conflicting cell can change it through them.
+        for bits, component in self._components(chosen):
+            if self._reach(component) & cells:
+                helpful.update(*self._touching_cells(bits, self.interactions))
+        return Conflict(candidates=frozenset(helpful) - chosen)
 
     def conflicting_cells(self, chosen: frozenset[int]) -> tuple[int, ...]:
         """Return the cells whose masks conflict, none if ``chosen`` is allowed.
@@ -252,17 +261,16 @@ class MaskSystem(System):
         index: int,
     ) -> float:
         """Return the likelihood with one deviation added that hangs together with chosen ones."""
-        bits = reach = self.interactions[index]
+        bits = self.interactions[index]
         joined = [index]
         rest: list[int] = []
         for component_bits, component in components:
             if component_bits & bits:
-                reach |= component_bits
                 joined.extend(component)
             else:
                 rest.extend(component)
         # What lies outside stays as it is: if that conflicts, nothing need be asked.
-        first, end, between = _range_of(reach)
+        first, end, between = _range_of(self._reach(joined))
         if all(_common(product, EVERY_WORLD, first, end, between) == 0 for product in products):
             return 0.0
         return _lay_over(self._multiplied(frozenset(rest)), self._change(frozenset(joined)))
@@ -307,7 +315,7 @@ class MaskSystem(System):
         """Return the effect of a component, ready for use."""
         changes = self._changes.get(component)
         if changes is None:
-            reach = reduce(or_, [self.interactions[index] for index in component])
+            reach = self._reach(component)
             effect = self.effect(component)
             changes = tuple(
                 [self._ready(state, effect.selection, reach) for state in effect.states]
@@ -339,16 +347,24 @@ class MaskSystem(System):
     def _conflicting(self, products: tuple[_Product, ...]) -> set[int]:
         return {cell for product in products for cell in _shrink(product)}
 
-    def _touching_cells(self, cells: int) -> Iterator[frozenset[int]]:
-        """Yield for each cell of a bit set the deviations whose interactions hold it."""
+    @property
+    def _reaches(self) -> tuple[int, ...]:
+        return self.interactions if self.reaches is None else self.reaches
+
+    def _reach(self, component: Iterable[int]) -> int:
+        """Return the cells that deviations which hang together can change."""
+        reaches = self._reaches
+        return reduce(or_, [reaches[index] for index in component], 0)
+
+    def _touching_cells(self, cells: int, sets: tuple[int, ...]) -> Iterator[frozenset[int]]:
+        """Yield for each cell of a bit set the deviations whose bit set of ``sets`` holds it."""
         while cells:
             bit = cells & -cells
             cells ^= bit
-            if bit not in self._touching:
-                self._touching[bit] = frozenset(
-                    [i for i, bits in enumerate(self.interactions) if bits & bit]
-                )
-            yield self._touching[bit]
+            key = (bit, id(sets))
+            if key not in self._touching:
+                self._touching[key] = frozenset([i for i, bits in enumerate(sets) if bits & bit])
+            yield self._touching[key]
 
 
 _PRODUCTS_KEPT = 64

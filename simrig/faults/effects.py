@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import cached_property
 
 import attrs
 
@@ -14,6 +15,21 @@ from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links, links, scan
 from simrig.sensing.chain import contact
 from simrig.world.worlds import Value, Worlds
+
+
+@attrs.frozen(kw_only=True)
+class Interaction:
+    """Where a fault meets others, and what it can change.
+
+    Faults that share a cell of ``meets``, or are both ``wide``, influence each
+    other; others do not.  ``meets`` holds every cell that the fault changes by
+    itself, ``reaches`` also those that it changes together with what it meets.
+    A wide fault joins lines of the matrix.
+    """
+
+    meets: frozenset[str] = frozenset()
+    reaches: frozenset[str] = frozenset()
+    wide: bool = False
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -87,75 +103,112 @@ class Effects:
     def _cell(self, name: str) -> Value:
         return self.healthy.cells[name]
 
-    def interaction(self, fault: Fault, limit: int) -> frozenset[str]:
-        """Return the cells that a fault can change by itself, and those at which it meets others.
-
-        ``limit`` is the number of faults present at most.  Faults without a
-        common cell do not influence each other.
-        """
+    def interaction(self, fault: Fault, limit: int) -> Interaction:
+        """Return where a fault meets others, and what it can change, with ``limit`` at most."""
         effect = fault.kind.effect
         if effect in ("breaks", "opens", "forces", "inverts"):
-            found = self._behind.get(fault.component, frozenset())
-        elif effect == "exchanges leads":
-            found = frozenset(fault.part.split("+"))
-        elif effect == "exchanges plugs":
+            return self.of_contacts(self._behind.get(fault.component, frozenset()), limit)
+        if effect == "exchanges leads":
+            return self.of_contacts(frozenset(fault.part.split("+")), limit)
+        if effect == "exchanges plugs":
             one, other = fault.part.split("+")
             pairs = plug_pairs(self.profile, one, other)
-            found = frozenset(name for pair in pairs for name in pair)
-        elif effect == "opens diode":
-            found = frozenset((fault.part,))
-        elif effect in ("shorts diode", "reverses diode"):
+            return self.of_contacts(frozenset(name for pair in pairs for name in pair), limit)
+        if effect == "opens diode":
+            return self.of_contacts(frozenset((fault.part,)), limit)
+        if effect in ("shorts diode", "reverses diode"):
             return self._back_path(fault.part, limit)
-        elif effect.endswith(("line", "lines")):
-            return self._on_lines(fault)
-        else:
-            return frozenset()
-        return found | (self.crossings if found & self.sneaking else frozenset())
+        if effect.endswith(("line", "lines")):
+            return self._on_lines(fault, limit)
+        return Interaction()
 
-    def _on_lines(self, fault: Fault) -> frozenset[str]:
+    def of_contacts(self, names: frozenset[str], limit: int) -> Interaction:
+        """Return the interaction of a change at the contacts of some sensors.
+
+        On a sound matrix with diodes a contact changes its own reading.  Where a
+        crossing without diode can pass the signal back, it may change others.
+        """
+        meets = set(names)
+        wide = False
+        for name in names & self.sneaking:
+            here = self._crossing[name]
+            for other in self._open_ended:
+                if other.column == here.column or other.row == here.row:
+                    meets.add(other.sensor)
+                    if self.contacts[other.sensor].maybe or limit > 2:
+                        wide = True
+                        meets |= self._lines_of(other)
+        if not wide:
+            return Interaction(meets=frozenset(meets), reaches=frozenset(meets))
+        return Interaction(
+            meets=frozenset(meets) | self._alone(names), reaches=self.crossings | names, wide=True
+        )
+
+    def _alone(self, names: frozenset[str]) -> frozenset[str]:
+        """The crossings that share a line with an open-ended one: where phantoms can show."""
+        return self.sneaking if names & self.sneaking else frozenset()
+
+    def _lines_of(self, here: Crossing) -> set[str]:
+        return {
+            one.sensor
+            for one in self.table.circuit.crossings
+            if one.column == here.column or one.row == here.row
+        }
+
+    def _on_lines(self, fault: Fault, limit: int) -> Interaction:
         axis = "row" if fault.kind.part.startswith("row") else "column"
         numbers = {int(word) for word in fault.part.partition("@")[0].split("+")}
         effect = fault.kind.effect
-        if effect == "bridges lines" or (effect == "holds line" and axis == "column"):
-            # A held column reaches every row of a switch that is closed in it, a
-            # bridge lengthens every way that passes it.
-            return self.crossings
-        if self.sneaking and effect == "cuts line":
-            return self.crossings
-        return frozenset(
-            crossing.sensor
-            for crossing in self.table.circuit.crossings
-            if getattr(crossing, axis)[0] in numbers
-        )
+        crossings = self.table.circuit.crossings
+        cells = {one.sensor for one in crossings if getattr(one, axis)[0] in numbers}
+        if effect == "opens line" or (effect == "holds line" and axis == "row"):
+            return Interaction(meets=frozenset(cells), reaches=frozenset(cells))
+        if limit > 2 or (self.sneaking and effect != "exchanges lines"):
+            return Interaction(meets=self.crossings, reaches=self.crossings, wide=True)
+        if effect == "holds line":
+            # A held column reaches every row of a switch that is closed in it.
+            rows = {
+                one.row
+                for one in crossings
+                if one.sensor in cells and self.contacts[one.sensor].maybe
+            }
+            cells |= {one.sensor for one in crossings if one.row in rows}
+        return Interaction(meets=frozenset(cells), reaches=self.crossings, wide=True)
 
-    def _back_path(self, name: str, limit: int) -> frozenset[str]:
+    def _back_path(self, name: str, limit: int) -> Interaction:
         """Where a signal that passes back at one crossing can show.
 
         It comes from another column over a switch closed in the same row, and
-        goes on over one closed in the same column.  Switches that no position
-        of the balls closes count only as far as other faults can close them.
+        goes on over one closed in the same column.  A switch that no position
+        of the balls closes is closed by another fault, which it then meets.
         """
         if self.sneaking or limit > 2:
-            return self.crossings
+            return Interaction(meets=self.crossings, reaches=self.crossings, wide=True)
+        here = self._crossing[name]
+        if self.contacts[name].maybe:
+            return Interaction(
+                meets=frozenset(self._lines_of(here)) | self._ends(here),
+                reaches=self.crossings,
+                wide=True,
+            )
+        return Interaction(meets=frozenset((name,)), reaches=frozenset((name,)) | self._ends(here))
+
+    def _ends(self, here: Crossing) -> frozenset[str]:
         crossings = self.table.circuit.crossings
-        here = next(crossing for crossing in crossings if crossing.sensor == name)
-        row = [one for one in crossings if one.row == here.row and one is not here]
-        column = [one for one in crossings if one.column == here.column and one is not here]
-        comes = [one for one in row if self.contacts[one.sensor].maybe]
-        goes = [one for one in column if self.contacts[one.sensor].maybe]
-        if not self.contacts[name].maybe:
-            if not (comes and goes):
-                return frozenset((name,))
-            ways = [(comes, goes)]
-            legs: list[Crossing] = []
-        else:
-            ways = [(row, goes), (comes, column)]
-            legs = [*row, *column]
-        ends = {
-            (one.column, other.row) for first, second in ways for one in first for other in second
-        }
-        found = {one.sensor for one in crossings if (one.column, one.row) in ends}
-        return frozenset((name, *found, *(one.sensor for one in legs)))
+        able = [one for one in crossings if one is not here and self.contacts[one.sensor].maybe]
+        columns = {one.column for one in able if one.row == here.row}
+        rows = {one.row for one in able if one.column == here.column}
+        return frozenset(
+            one.sensor for one in crossings if one.column in columns and one.row in rows
+        )
+
+    @cached_property
+    def _crossing(self) -> dict[str, Crossing]:
+        return {one.sensor: one for one in self.table.circuit.crossings}
+
+    @cached_property
+    def _open_ended(self) -> tuple[Crossing, ...]:
+        return tuple(one for one in self.table.circuit.crossings if one.backward is not None)
 
 
 def _sneaking(table: Links) -> frozenset[str]:
