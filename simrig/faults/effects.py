@@ -24,7 +24,6 @@ class Interaction:
     Faults that share a cell of ``meets``, or are both ``wide``, influence each
     other; others do not.  ``meets`` holds every cell that the fault changes by
     itself, ``reaches`` also those that it changes together with what it meets.
-    A wide fault joins lines of the matrix.
     """
 
     meets: frozenset[str] = frozenset()
@@ -165,6 +164,11 @@ class Effects:
             return Interaction(meets=frozenset(cells), reaches=frozenset(cells))
         if limit > 2 or (self.sneaking and effect != "exchanges lines"):
             return Interaction(meets=self.crossings, reaches=self.crossings, wide=True)
+        if effect == "cuts line":
+            number, place = (int(word) for word in fault.part.split("@"))
+            line = next(one for one in getattr(self.profile.matrix, axis) if one.number == number)
+            beyond = cells & frozenset((line.order or ())[place:])
+            return Interaction(meets=frozenset(beyond), reaches=frozenset(beyond))
         if effect == "holds line":
             # A held column reaches every row of a switch that is closed in it.
             rows = {
@@ -173,7 +177,7 @@ class Effects:
                 if one.sensor in cells and self.contacts[one.sensor].maybe
             }
             cells |= {one.sensor for one in crossings if one.row in rows}
-        return Interaction(meets=frozenset(cells), reaches=self.crossings, wide=True)
+        return Interaction(meets=frozenset(cells), reaches=self.crossings)
 
     def _back_path(self, name: str, limit: int) -> Interaction:
         """Where a signal that passes back at one crossing can show.
@@ -185,21 +189,29 @@ class Effects:
         if self.sneaking or limit > 2:
             return Interaction(meets=self.crossings, reaches=self.crossings, wide=True)
         here = self._crossing[name]
-        if self.contacts[name].maybe:
-            return Interaction(
-                meets=frozenset(self._lines_of(here)) | self._ends(here),
-                reaches=self.crossings,
-                wide=True,
-            )
-        return Interaction(meets=frozenset((name,)), reaches=frozenset((name,)) | self._ends(here))
-
-    def _ends(self, here: Crossing) -> frozenset[str]:
-        crossings = self.table.circuit.crossings
-        able = [one for one in crossings if one is not here and self.contacts[one.sensor].maybe]
-        columns = {one.column for one in able if one.row == here.row}
-        rows = {one.row for one in able if one.column == here.column}
-        return frozenset(
-            one.sensor for one in crossings if one.column in columns and one.row in rows
+        own = self.contacts[name].maybe
+        comes, goes = {}, {}
+        for one in self.table.circuit.crossings:
+            closed = self.contacts[one.sensor].maybe
+            if one is here or not closed or (own and not closed & own):
+                continue
+            if one.row == here.row:
+                comes[one.column] = closed
+            elif one.column == here.column:
+                goes[one.row] = closed
+        ends = {
+            one.sensor
+            for one in self.table.circuit.crossings
+            if comes.get(one.column, 0) & goes.get(one.row, 0)
+        }
+        if not own:
+            return Interaction(meets=frozenset((name,)), reaches=frozenset((name, *ends)))
+        meets = {name, *ends}
+        for one in self.table.circuit.crossings:
+            if (goes and one.row == here.row) or (comes and one.column == here.column):
+                meets.add(one.sensor)
+        return Interaction(
+            meets=frozenset(meets), reaches=self.crossings if comes or goes else frozenset(meets)
         )
 
     @cached_property
