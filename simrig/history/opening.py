@@ -12,6 +12,7 @@ import sqlite3
 import stat
 import time
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import Final, TypeVar
 
@@ -23,6 +24,7 @@ PATIENCE: Final = 60.0
 
 _TURN: Final = 5.0
 _PAUSE: Final = 0.01
+_NEEDS_WRITING: Final = frozenset((sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY))
 
 T = TypeVar("T")
 
@@ -139,12 +141,37 @@ def recognise(connection: sqlite3.Connection, path: Path, migrations: Sequence[s
     return version
 
 
+def look_first(path: Path, migrations: Sequence[str]) -> None:
+    """Refuse a file that is no record of ours before anything opens it for writing.
+
+    The last connection that may write tidies up a database when it is closed, a
+    foreign one too; one that only reads leaves it alone.
+    """
+    mode = "ro" if _has_log(path) else "ro&immutable=1"
+    with closing(connect(path, mode)) as connection:
+        try:
+            recognise(connection, path, migrations)
+        except sqlite3.DatabaseError as error:
+            # Somebody may be writing just now: the proper opening tells what else is wrong.
+            if primary(error) == sqlite3.SQLITE_NOTADB:
+                raise
+
+
+def _has_log(path: Path) -> bool:
+    try:
+        return path.with_name(path.name + "-wal").stat().st_size > 0
+    except FileNotFoundError:
+        return False
+
+
 def open_for_writing(
     path: Path, patience: float = PATIENCE, migrations: Sequence[str] = MIGRATIONS
 ) -> sqlite3.Connection:
     """Return a connection that may write, its file created or migrated as needed."""
     exists = inspect_path(path, may_create=True)
     with translated(str(path)):
+        if exists:
+            look_first(path, migrations)
         connection = connect(path, "rw" if exists else "rwc", patience)
         try:
             version = patiently(lambda: recognise(connection, path, migrations), patience)
@@ -164,6 +191,7 @@ def open_for_reading(
     """Return a connection for questions; a file of an older version is migrated if it can be."""
     inspect_path(path, may_create=False)
     with translated(str(path)):
+        look_first(path, migrations)
         connection, writable = _readable(path, patience)
         try:
             version = patiently(lambda: recognise(connection, path, migrations), patience)
@@ -198,9 +226,8 @@ def _readable(path: Path, patience: float) -> tuple[sqlite3.Connection, bool]:
     A record on a medium where nothing can be written has no room for the log's
     companions; it can be read as it stands if no log is left over.
     """
-    log = path.with_name(path.name + "-wal")
     modes = ["rw", "ro"]
-    if not log.exists() or log.stat().st_size == 0:
+    if not _has_log(path):
         modes.append("ro&immutable=1")
     for mode in modes:
         connection = connect(path, mode, patience)
@@ -209,7 +236,7 @@ def _readable(path: Path, patience: float) -> tuple[sqlite3.Connection, bool]:
         except sqlite3.OperationalError as error:
             connection.close()
             last = mode == modes[-1]
-            if last or primary(error) not in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY):
+            if last or primary(error) not in _NEEDS_WRITING:
                 raise
         except BaseException:
             connection.close()

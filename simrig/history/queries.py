@@ -21,7 +21,7 @@ from simrig.history.records import (
     Training,
     Unit,
 )
-from simrig.history.store import Store, record_of
+from simrig.history.store import Store
 
 TEMPORARY: Final = "temporary repair"
 FOLLOW_UP: Final = "follow-up"
@@ -190,7 +190,7 @@ def listed(
     with store.reading():
         found = store.rows(sql, (*values, -1 if limit is None else limit))
         parts = _parts(store, None if limit is None else [row[_WIDTH_OF_UNIT] for row in found])
-    return tuple(_listed(row, parts) for row in found)
+    return tuple(_listed(store, row, parts) for row in found)
 
 
 _WIDTH_OF_UNIT: Final = len(list(columns_of(Unit)))
@@ -219,11 +219,11 @@ def _parts(store: Store, jobs: Sequence[int] | None) -> dict[int, list[tuple[str
     return found
 
 
-def _listed(row: tuple[Any, ...], parts: dict[int, list[tuple[str, str]]]) -> Listed:
+def _listed(store: Store, row: tuple[Any, ...], parts: dict[int, list[tuple[str, str]]]) -> Listed:
     *cells, sheets, checks, minutes = row
-    job = record_of(Job, cells[_WIDTH_OF_UNIT:])
+    job = store.record(Job, cells[_WIDTH_OF_UNIT:])
     return Listed(
-        unit=record_of(Unit, cells[:_WIDTH_OF_UNIT]),
+        unit=store.record(Unit, cells[:_WIDTH_OF_UNIT]),
         job=job,
         parts=tuple(parts.get(job.id or 0, ())),
         sheets=sheets,

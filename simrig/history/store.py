@@ -161,7 +161,7 @@ class Store:
         names = ", ".join(f'"{name}"' for name, _ in columns_of(record))
         condition = f" WHERE {where}" if where else ""
         sql = f"SELECT {names} FROM {table_of(record)}{condition} ORDER BY id"
-        return [self._record(record, row) for row in self.rows(sql, values)]
+        return [self.record(record, row) for row in self.rows(sql, values)]
 
     def get(self, record: type[R], number: int) -> R:
         """Return the entry with a number; raises InputError if there is none."""
@@ -176,7 +176,9 @@ class Store:
             )
         return found[0]
 
-    def _record(self, record: type[R], row: Sequence[Any]) -> R:
+    def record(self, record: type[R], row: Sequence[Any]) -> R:
+        """Return the record of a row that holds every column; raises InputError where one does
+        not hold."""
         try:
             return record_of(record, row)
         except ValueError as error:

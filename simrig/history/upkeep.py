@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any, Final
 
@@ -113,16 +114,20 @@ def backup(store: Store, target: Path) -> None:
             partial.unlink(missing_ok=True)
 
 
+def _is_record(connection: sqlite3.Connection) -> bool:
+    return bool(connection.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID)
+
+
 def _refuse_foreign(target: Path) -> None:
     if not opening.inspect_path(target, may_create=True) or target.stat().st_size == 0:
         return
     with translated(str(target)):
         connection = opening.connect(target, "ro")
         try:
-            found = connection.execute("PRAGMA application_id").fetchone()[0]
+            ours = _is_record(connection)
         finally:
             connection.close()
-    if found != APPLICATION_ID:
+    if not ours:
         raise refusal(
             str(target),
             "found a file of another program; wanted a new name or an older copy. "
@@ -147,39 +152,28 @@ def rescue(damaged: Path, target: Path) -> Verdict:
     The damaged file is only read.  An entry whose unit or job is lost cannot be
     kept.  Raises InputError where not even the outline of the file can be read.
     """
+    opening.inspect_path(damaged, may_create=False)
     if opening.inspect_path(target, may_create=True):
         raise refusal(str(target), "found a file of this name; wanted a new name for the rescue")
-    opening.inspect_path(damaged, may_create=False)
     found: list[Problem] = []
     counts: dict[str, int] = {}
-    with (
-        translated(str(damaged)),
-        _outline(damaged) as source,
-        open_store(target, write=True) as new,
-        new.writing(),
-    ):
-        new.execute("PRAGMA defer_foreign_keys = ON")
-        for record in RECORDS:
-            name = table_of(record)
-            kept, faults = _rescue_table(source, new, record, str(damaged))
-            counts[name] = kept - _drop_strays(new, record, str(damaged), faults)
-            found += faults
+    with translated(str(damaged)), closing(opening.connect(damaged, "ro")) as source:
+        # The length of the file may contradict its header: read what is there all the same.
+        source.execute("PRAGMA writable_schema = ON")
+        source.execute("PRAGMA cell_size_check = ON")
+        if not _is_record(source):
+            raise refusal(
+                str(damaged),
+                "found a file of another program; wanted a shop record. It was not touched",
+            )
+        with open_store(target, write=True) as new, new.writing():
+            new.execute("PRAGMA defer_foreign_keys = ON")
+            for record in RECORDS:
+                name = table_of(record)
+                kept, faults = _rescue_table(source, new, record, str(damaged))
+                counts[name] = kept - _drop_strays(new, record, str(damaged), faults)
+                found += faults
     return Verdict(entries=counts, problems=tuple(found))
-
-
-class _outline:  # noqa: N801
-    """A connection that reads a file although its length contradicts its header."""
-
-    def __init__(self, path: Path) -> None:
-        self._connection = opening.connect(path, "ro")
-
-    def __enter__(self) -> sqlite3.Connection:
-        self._connection.execute("PRAGMA writable_schema = ON")
-        self._connection.execute("PRAGMA cell_size_check = ON")
-        return self._connection
-
-    def __exit__(self, *_: object) -> None:
-        self._connection.close()
 
 
 def _rescue_table(

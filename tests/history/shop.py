@@ -74,7 +74,13 @@ def _job(store, draw, unit, now):
         entries += 1
         if draw.random() < 0.2:
             history.order_part(
-                store, job_id=job.id, value="150 ohm", package="0207", quantity=2, now=later, who=who
+                store,
+                job_id=job.id,
+                value="150 ohm",
+                package="0207",
+                quantity=2,
+                now=later,
+                who=who,
             )
             entries += 1
     if draw.random() < 0.97:

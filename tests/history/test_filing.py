@@ -143,9 +143,7 @@ def test_every_wrong_column_is_told_at_once(store, now):
         )
     told = {problem.where: problem.message for problem in error.value.problems}
     assert set(told) == {"part", "what", "balls_aboard", "proven"}
-    assert told["proven"] == (
-        'found "surely"; wanted "none" or "readings" or "fed one by one"'
-    )
+    assert told["proven"] == ('found "surely"; wanted "none" or "readings" or "fed one by one"')
     assert "control character '\\x1b'" in told["what"]
 
 
@@ -221,9 +219,7 @@ def test_nothing_is_written_inside_a_question(store, now):
 def test_a_trainee_takes_back_an_answer_and_resumes(store, now):
     """Undo removes the last answer; what was saved to go on is there until it is ended."""
     for right in (True, False):
-        history.add_answer(
-            store, trainee="tr", topic="polarity", item="q1", right=right, now=now
-        )
+        history.add_answer(store, trainee="tr", topic="polarity", item="q1", right=right, now=now)
     assert history.cards(history.answers(store, "TR"))[0].box == 1
     assert history.undo_answer(store, "Tr").right is False
     assert history.cards(history.answers(store, "TR"))[0].box == 2

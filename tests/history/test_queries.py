@@ -14,7 +14,9 @@ DAY = datetime.timedelta(days=1)
 TODAY = datetime.date(2026, 3, 2)
 
 
-def failure(store, when, serial="1", *, machine="tidal-clockwork", proven="fed one by one", **values):
+def failure(
+    store, when, serial="1", *, machine="tidal-clockwork", proven="fed one by one", **values
+):
     job = history.open_job(store, machine, serial, complaint="hangs", now=when, who="AB")
     wanted = {"part_kind": "resistor", "part": "trough-3", "what": "new resistor"}
     repair = history.add_repair(
@@ -64,7 +66,10 @@ def test_a_machine_never_proven_after_a_repair(store, now):
     last = failure(store, now + DAY, "2", proven="none", part="trough-4")
     failure(store, now, "3", proven="none")
     found = history.due(store, today=TODAY)
-    assert [(due.kind, due.serial) for due in found] == [("never proven", "2"), ("never proven", "3")]
+    assert [(due.kind, due.serial) for due in found] == [
+        ("never proven", "2"),
+        ("never proven", "3"),
+    ]
     assert (found[0].number, found[0].part) == (last.id, "trough-4")
 
 
@@ -73,7 +78,11 @@ def test_the_list_of_things_due_follows_the_places(store, now):
     for serial, place in (("1", "station"), ("2", "arcade"), ("3", "station")):
         history.ensure_unit(store, "tidal-clockwork", serial, place=place)
         failure(store, now, serial, proven="none")
-    assert [due.place for due in history.due(store, today=TODAY)] == ["arcade", "station", "station"]
+    assert [due.place for due in history.due(store, today=TODAY)] == [
+        "arcade",
+        "station",
+        "station",
+    ]
 
 
 def test_the_same_part_within_three_months_is_a_cause_not_found(store):
@@ -105,9 +114,7 @@ def test_two_repairs_of_one_part_in_one_job_are_one_failure(store, now):
     """A part that was mended twice before the job was closed failed once."""
     job = history.open_job(store, "tidal-clockwork", "1", now=now)
     for what in ("lead resoldered", "new resistor"):
-        history.add_repair(
-            store, job.id, part_kind="resistor", part="trough-3", what=what, now=now
-        )
+        history.add_repair(store, job.id, part_kind="resistor", part="trough-3", what=what, now=now)
     assert [row.count for row in history.seen(store)] == [1]
     assert history.repeats(store) == ()
 
@@ -147,7 +154,12 @@ def test_the_list_and_its_filters(store, now):
     failure(store, now, "1")
     failure(store, now + DAY, "2", part_kind="emitter", part="trough-1")
     job = history.open_job(
-        store, "basalt-freight", "3", complaint="Tilts by itself", place="Station", now=now + 2 * DAY
+        store,
+        "basalt-freight",
+        "3",
+        complaint="Tilts by itself",
+        place="Station",
+        now=now + 2 * DAY,
     )
     history.add_check(store, job.id, check="camera", result="lit", minutes=2.5, now=now)
 
@@ -242,7 +254,9 @@ def test_a_year_of_rates(year):
     assert {
         (row.machine, row.part_kind, row.beside_kicker): row.count for row in history.seen(year)
     } == wanted
-    months = collections.Counter((f"{repair.done:%Y-%m}", repair.part_kind) for _, _, repair in rows)
+    months = collections.Counter(
+        (f"{repair.done:%Y-%m}", repair.part_kind) for _, _, repair in rows
+    )
     assert {(month, kind): count for month, kind, count in history.by_month(year)} == months
 
 

@@ -57,11 +57,15 @@ def test_a_year_comes_back_byte_for_byte(form, tmp_path):
 
 
 texts = st.text(
-    st.characters(exclude_categories=("Cs", "Cc"), include_characters="\n\t"), min_size=1, max_size=40
+    st.characters(exclude_categories=("Cs", "Cc"), include_characters="\n\t"),
+    min_size=1,
+    max_size=40,
 ).filter(str.strip)
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(text=texts | st.sampled_from(['"', "a,b", "x\r\ny", "'=1+1", "\u2028", "\ufeff", "ÄÖ€😀"]))
 def test_any_text_comes_back_in_either_form(text, tmp_path_factory):
     """Quotes, commas, line ends, spreadsheet signs and any script survive both forms."""

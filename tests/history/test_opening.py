@@ -1,0 +1,573 @@
+"""What a file may be: new, older, newer, foreign, missing, damaged, read-only, full."""
+
+import os
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from simrig import history
+from simrig.errors import InputError
+from simrig.history import opening
+from simrig.history.columns import columns_of
+from simrig.history.places import default_store
+from simrig.history.records import RECORDS
+from simrig.history.released import APPLICATION_ID, MIGRATIONS
+from tests.history import shop
+
+RELEASED = Path(__file__).parent / "released"
+
+
+def filled(path, jobs=30):
+    with history.open_store(path, write=True) as store:
+        shop.fill(store, jobs=jobs)
+        return history.export_json(store)
+
+
+def exported(path):
+    with history.open_store(path) as store:
+        return history.export_json(store)
+
+
+def told(call, *arguments, **values):
+    with pytest.raises(InputError) as error:
+        call(*arguments, **values)
+    (problem,) = error.value.problems
+    return problem.message
+
+
+# Where it belongs.
+
+
+@pytest.mark.parametrize(
+    ("platform", "environment", "wanted"),
+    [
+        ("linux", {}, "/home/tech/.local/share/simrig/history.sqlite"),
+        ("linux", {"XDG_DATA_HOME": "/data"}, "/data/simrig/history.sqlite"),
+        ("linux", {"XDG_DATA_HOME": "data"}, "/home/tech/.local/share/simrig/history.sqlite"),
+        ("darwin", {}, "/home/tech/Library/Application Support/simrig/history.sqlite"),
+        ("win32", {"LOCALAPPDATA": "/local"}, "/local/simrig/history.sqlite"),
+        ("win32", {}, "/home/tech/AppData/Local/simrig/history.sqlite"),
+    ],
+)
+def test_the_place_of_the_record(platform, environment, wanted):
+    """The user's data folder of each system; a relative XDG_DATA_HOME counts for nothing.
+    Source: XDG Base Directory Specification."""
+    home = Path("/home/tech")
+    assert default_store(platform=platform, environment=environment, home=home) == Path(wanted)
+
+
+def test_the_default_place_is_made_when_something_is_filed(tmp_path, monkeypatch, now):
+    """Asking makes no file and answers as an empty record; filing makes the folder too."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setattr(sys, "platform", "linux")
+    place = default_store(platform="linux")
+    with history.open_store() as store:
+        assert history.listed(store) == ()
+        assert history.due(store, today=now.date()) == ()
+    assert not place.parent.exists()
+    with history.open_store(write=True) as store:
+        history.open_job(store, "tidal-clockwork", "7", now=now)
+    assert place.is_file()
+    with history.open_store() as store:
+        assert len(history.listed(store)) == 1
+
+
+# What an acknowledged entry rests on.
+
+
+def test_the_settings_that_make_an_entry_last(store):
+    """Write-ahead log, a wait for the disk at each commit, checked references, wiped pages."""
+    values = {
+        name: store.rows(f"PRAGMA {name}")[0][0]
+        for name in ("journal_mode", "synchronous", "foreign_keys", "secure_delete")
+    }
+    full = 2
+    assert values == {
+        "journal_mode": "wal", "synchronous": full, "foreign_keys": 1, "secure_delete": 1,
+    }  # fmt: skip
+
+
+def test_the_file_says_whose_it_is(path):
+    """The file carries the program's mark and the schema's version in its header."""
+    filled(path)
+    header = path.read_bytes()[:100]
+    assert header.startswith(b"SQLite format 3\0")
+    assert int.from_bytes(header[68:72]) == APPLICATION_ID
+    assert int.from_bytes(header[60:64]) == len(MIGRATIONS)
+
+
+def test_every_column_of_a_record_is_a_column_of_its_table(store):
+    """The classes and the newest schema agree, column for column."""
+    for record in RECORDS:
+        table = [row[1] for row in store.rows(f"PRAGMA table_info({record.TABLE})")]
+        assert table == [name for name, _ in columns_of(record)]
+
+
+# Versions.
+
+
+def outline(path):
+    with sqlite3.connect(path) as connection:
+        rows = connection.execute("SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY 2")
+        return [(*row[:3], " ".join((row[3] or "").split())) for row in rows]
+
+
+def load(script, path):
+    connection = sqlite3.connect(path)
+    connection.executescript(script)
+    connection.close()
+
+
+@pytest.mark.parametrize("version", range(1, len(MIGRATIONS) + 1))
+def test_a_record_of_every_released_version_opens_with_all_its_entries(version, path, tmp_path):
+    """A database of each released version, kept as SQL text, is brought to the newest."""
+    load((RELEASED / f"version_{version}.sql").read_text("utf-8"), path)
+    with history.open_store(path, write=True) as store:
+        assert history.verify(store).problems == ()
+        assert history.export_json(store) == (RELEASED / f"version_{version}.json").read_text(
+            "utf-8"
+        )
+    with history.open_store(tmp_path / "new.sqlite", write=True):
+        pass
+    assert outline(path) == outline(tmp_path / "new.sqlite")
+
+
+ADDS_A_COLUMN = "ALTER TABLE unit ADD COLUMN owner TEXT NOT NULL DEFAULT 'the shop';"
+REBUILDS = """
+CREATE TABLE new_unit (
+    id INTEGER PRIMARY KEY,
+    machine TEXT NOT NULL,
+    serial TEXT NOT NULL,
+    place TEXT NOT NULL,
+    note TEXT NOT NULL,
+    owner TEXT NOT NULL CHECK (owner <> ''),
+    UNIQUE (machine, serial)
+);
+INSERT INTO new_unit SELECT * FROM unit;
+DROP TABLE unit;
+ALTER TABLE new_unit RENAME TO unit;
+"""
+
+
+def version_in(path):
+    with sqlite3.connect(path) as connection:
+        return connection.execute("PRAGMA user_version").fetchone()[0]
+
+
+def test_an_older_record_is_migrated_step_by_step(path):
+    """Two further versions take the file from version 1 to 3; its entries stay."""
+    before = filled(path)
+    migrations = (*MIGRATIONS, ADDS_A_COLUMN, REBUILDS)
+    with history.open_store(path, write=True, migrations=migrations) as store:
+        assert store.rows("SELECT DISTINCT owner FROM unit") == [("the shop",)]
+        assert history.export_json(store) == before
+    assert version_in(path) == len(MIGRATIONS) + 2
+
+
+def test_asking_an_older_record_migrates_it_too(path):
+    """A question to an older file is answered from the newest form of it."""
+    filled(path)
+    migrations = (*MIGRATIONS, ADDS_A_COLUMN)
+    with history.open_store(path, migrations=migrations) as store:
+        assert store.rows("SELECT DISTINCT owner FROM unit") == [("the shop",)]
+
+
+@pytest.mark.parametrize(
+    "broken",
+    ["CREATE TABLE x (a); INSERT INTO nowhere VALUES (1);", "DELETE FROM unit WHERE id = 1;"],
+)
+def test_a_migration_that_fails_leaves_the_old_file(broken, path):
+    """A step that breaks, or that leaves an entry without its unit, changes nothing at all."""
+    before = filled(path)
+    with pytest.raises(InputError):
+        history.open_store(path, write=True, migrations=(*MIGRATIONS, ADDS_A_COLUMN, broken))
+    assert version_in(path) == len(MIGRATIONS)
+    assert exported(path) == before
+
+
+def test_a_newer_record_is_refused_untouched(path):
+    """A file of a newer version is named, with what to do, and stays as it is."""
+    filled(path)
+    with history.open_store(path, write=True, migrations=(*MIGRATIONS, ADDS_A_COLUMN)):
+        pass
+    before = path.read_bytes()
+    for write in (True, False):
+        message = told(history.open_store, path, write=write)
+        found = len(MIGRATIONS) + 1
+        assert f"found version {found} of the record, from a newer simrig" in message
+        assert f"wanted at most version {found - 1}" in message
+        assert "use the newer simrig" in message
+    assert path.read_bytes() == before
+
+
+# What is no record.
+
+
+def a_database_of_others(path):
+    with sqlite3.connect(path) as connection:
+        connection.execute("CREATE TABLE unit (id INTEGER)")
+
+
+@pytest.mark.parametrize("write", [True, False])
+@pytest.mark.parametrize(
+    ("make", "said"),
+    [
+        (a_database_of_others, "found a database of another program"),
+        (
+            lambda path: path.write_text("sensor,reading\n" * 99),
+            "found a file that is no shop record",
+        ),
+        (lambda path: path.write_bytes(os.urandom(8192)), "found a file that is no shop record"),
+    ],
+)
+def test_a_foreign_file_is_refused_untouched(make, said, write, path):
+    """What another program wrote is named and not touched."""
+    make(path)
+    before = path.read_bytes()
+    message = told(history.open_store, path, write=write)
+    assert said in message
+    assert "--store" in message
+    assert path.read_bytes() == before
+    assert list(path.parent.iterdir()) == [path]
+
+
+@pytest.mark.parametrize("write", [True, False])
+def test_the_log_of_a_foreign_database_is_not_touched(write, path, tmp_path):
+    """What another program has not yet moved out of its log stays in its log."""
+    source = tmp_path / "theirs.sqlite"
+    connection = sqlite3.connect(source, isolation_level=None)
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("CREATE TABLE theirs (a)")
+    log = path.with_name(path.name + "-wal")
+    path.write_bytes(source.read_bytes())
+    log.write_bytes(source.with_name(source.name + "-wal").read_bytes())
+    connection.close()
+    before = path.read_bytes(), log.read_bytes()
+    assert len(log.read_bytes()) > 1000
+    assert "found a database of another program" in told(history.open_store, path, write=write)
+    assert (path.read_bytes(), log.read_bytes()) == before
+
+
+def test_an_empty_file_is_a_new_record(path, now):
+    """A file of no length, as a crash at its making leaves it, is filled; asked, it is empty."""
+    path.touch()
+    with history.open_store(path) as store:
+        assert history.listed(store) == ()
+    with history.open_store(path, write=True) as store:
+        history.open_job(store, "tidal-clockwork", "7", now=now)
+    assert len(exported(path)) > 100
+
+
+@pytest.mark.parametrize("write", [True, False])
+def test_a_missing_folder_is_named(write, tmp_path):
+    """A record in a folder that does not exist is refused with the folder's name."""
+    message = told(history.open_store, tmp_path / "no" / "shop.sqlite", write=write)
+    assert message.startswith(f"found no folder {tmp_path / 'no'}; wanted one")
+
+
+def test_a_missing_file_is_named_when_it_is_asked(path):
+    """A mistyped --store does not answer as an empty record."""
+    assert told(history.open_store, path).startswith("found no such file; wanted a shop record")
+    assert not path.exists()
+
+
+def test_a_folder_or_a_device_is_no_record(tmp_path):
+    """A folder, or something that is no file, is refused."""
+    assert told(history.open_store, tmp_path, write=True).startswith(
+        "found a folder; wanted a file"
+    )
+    if os.path.exists("/dev/full"):
+        message = told(history.open_store, Path("/dev/full"), write=True)
+        assert message.startswith("found something that is no file")
+    below = tmp_path / "file"
+    below.touch()
+    assert "cannot be reached" in told(history.open_store, below / "x.sqlite", write=True)
+
+
+# Damage.
+
+
+def test_a_torn_end_of_the_log_loses_only_what_was_not_acknowledged(path, tmp_path, now):
+    """However much of the log's end is lost, what remains is a prefix of the entries, whole."""
+    with history.open_store(path, write=True) as store:
+        store.connection.execute("PRAGMA wal_autocheckpoint = 0")
+        for number in range(12):
+            history.open_job(store, "tidal-clockwork", f"{number:02}", complaint="x" * 900, now=now)
+        main, log = path.read_bytes(), path.with_name(path.name + "-wal").read_bytes()
+    seen = set()
+    for number, length in enumerate([*range(0, len(log), 1777), len(log)]):
+        torn = tmp_path / f"torn-{number}.sqlite"
+        torn.write_bytes(main)
+        torn.with_name(torn.name + "-wal").write_bytes(log[:length])
+        with history.open_store(torn, write=True) as store:
+            serials = sorted(row.unit.serial for row in history.listed(store))
+            assert serials == [f"{number:02}" for number in range(len(serials))]
+            assert history.verify(store).problems == ()
+            seen.add(len(serials))
+    assert {0, 12} < seen
+
+
+def test_a_damaged_end_is_told_and_the_rest_is_rescued(path, tmp_path):
+    """With the end of the file cut off, the message says so, the file stays as it is, and what
+    can still be read comes into a new record, each entry as it was."""
+    filled(path, jobs=300)
+    with history.open_store(path) as store:
+        before = {record: {e.id: e for e in store.find(record)} for record in RECORDS}
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) * 2 // 3 // 4096 * 4096])
+    damaged = path.read_bytes()
+    for write in (True, False):
+        message = told(history.open_store, path, write=write)
+        assert message.startswith("found the file damaged; wanted a whole one. Nothing was changed")
+        assert "--rescue" in message
+    target = tmp_path / "rescued.sqlite"
+    verdict = history.rescue(path, target)
+    assert path.read_bytes() == damaged
+    assert verdict.problems
+    with history.open_store(target) as store:
+        assert history.verify(store).problems == ()
+        kept = 0
+        for record in RECORDS:
+            for entry in store.find(record):
+                assert entry == before[record][entry.id]
+                kept += 1
+    assert kept == sum(verdict.entries.values())
+    assert kept > sum(len(entries) for entries in before.values()) / 4
+
+
+def test_a_rescue_of_a_whole_file_loses_nothing(path, tmp_path):
+    """From a file without damage everything comes over, and the new file must be new."""
+    before = filled(path)
+    assert history.rescue(path, tmp_path / "new.sqlite").problems == ()
+    assert exported(tmp_path / "new.sqlite") == before
+    assert "wanted a new name" in told(history.rescue, path, tmp_path / "new.sqlite")
+
+
+def test_a_foreign_file_is_not_rescued(path, tmp_path):
+    """Another program's database gives no entries and no new file."""
+    a_database_of_others(path)
+    assert "another program" in told(history.rescue, path, tmp_path / "new.sqlite")
+    assert not (tmp_path / "new.sqlite").exists()
+
+
+def spoil(path, sql):
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA ignore_check_constraints = ON")
+    connection.execute(sql)
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    ("sql", "where", "said"),
+    [
+        ("UPDATE job SET opened = 'noon' WHERE id = 3", "job 3", 'found "noon"; wanted a time'),
+        ("UPDATE sheet SET readings = '{' WHERE id = 2", "sheet 2", "wanted a JSON text"),
+        ('UPDATE sheet SET readings = \'{"trough-1":"on"}\' WHERE id = 2', "sheet 2", "wanted one"),
+        ("DELETE FROM job WHERE id = 4", "sheet 4", "found no job that it refers to"),
+        ("UPDATE repair SET proven = 'surely' WHERE id = 1", "repair 1", 'wanted "none" or'),
+        (
+            "UPDATE repair SET lasting = 1, follows = 2 WHERE id <= 2",
+            "repair 2",
+            "follows the lasting",
+        ),
+        ("UPDATE part_order SET quantity = 'two'", "part_order 1", 'found "two"; wanted a whole'),
+    ],
+)
+def test_the_verification_finds_what_does_not_hold(sql, where, said, path):
+    """An entry that cannot be read, that refers to nothing, or that contradicts another is
+    named."""
+    filled(path)
+    with history.open_store(path) as store:
+        assert history.verify(store).problems == ()
+    spoil(path, sql)
+    with history.open_store(path) as store:
+        problems = history.verify(store).problems
+    assert any(problem.where == where and said in problem.message for problem in problems), problems
+
+
+def test_an_entry_that_does_not_hold_is_no_traceback(path):
+    """A question that meets such an entry says which, and how to verify the file."""
+    filled(path)
+    spoil(path, "UPDATE job SET opened = 'noon' WHERE id = 3")
+    with history.open_store(path) as store:
+        message = told(store.find, history.Job)
+        assert 'opened: found "noon"' in message
+        assert "simrig history check" in message
+        assert 'opened: found "noon"' in told(history.listed, store)
+
+
+# A disk that does not take it.
+
+AS_NOBODY = """
+import datetime, os, sys
+from pathlib import Path
+from simrig import history
+from simrig.errors import InputError
+history.open_store(Path(sys.argv[3]), write=True).close()  # imports all that it needs
+if os.getuid() == 0:
+    os.setgid(65534); os.setuid(65534)
+path, write = Path(sys.argv[1]), sys.argv[2] == "write"
+try:
+    with history.open_store(path, write=write) as store:
+        if write:
+            history.open_job(store, "tidal-clockwork", "new", now=datetime.datetime.now(datetime.UTC))
+        print(len(history.listed(store)))
+except InputError as error:
+    print(error.problems[0].message)
+"""
+
+
+def as_nobody(path, what, spare):
+    """Run as a user whom permissions bind, even where the tests run as root."""
+    command = [sys.executable, "-c", AS_NOBODY, str(path), what, str(spare)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.stderr == ""
+    return done.stdout.strip()
+
+
+@pytest.fixture
+def shared(tmp_path_factory):
+    """A folder that every user of the system can enter."""
+    if os.name == "nt":
+        pytest.skip("permissions of files are another matter there")
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        os.chmod(folder, 0o777)
+        yield Path(folder)
+
+
+def test_a_read_only_file_answers_and_refuses_entries(shared, monkeypatch, tmp_path):
+    """What may only be read is read; an entry is refused and nothing changes."""
+    monkeypatch.setenv("PYTHONPATH", str(Path.cwd()))
+    path = shared / "shop.sqlite"
+    before = filled(path)
+    path.chmod(0o444)
+    assert as_nobody(path, "read", tmp_path / "spare") == "30"
+    message = as_nobody(path, "write", tmp_path / "spare")
+    assert message.startswith("found a file that must not be written; wanted one that can be.")
+    assert "earlier entries are intact" in message
+    path.chmod(0o644)
+    assert exported(path) == before
+
+
+def test_a_read_only_folder_answers_and_refuses_entries(shared, monkeypatch, tmp_path):
+    """A record on a medium where nothing can be written is read as it stands."""
+    monkeypatch.setenv("PYTHONPATH", str(Path.cwd()))
+    path = shared / "shop.sqlite"
+    before = filled(path)
+    path.chmod(0o444)
+    shared.chmod(0o555)
+    assert as_nobody(path, "read", tmp_path / "spare") == "30"
+    assert as_nobody(path, "write", tmp_path / "spare").startswith("found ")
+    shared.chmod(0o777)
+    path.chmod(0o644)
+    assert exported(path) == before
+
+
+def test_an_older_record_that_must_not_be_written(path, monkeypatch):
+    """A file that cannot be migrated where it lies is told to be copied."""
+    filled(path)
+    monkeypatch.setattr(opening.os, "access", lambda *_: False)
+    message = told(history.open_store, path, migrations=(*MIGRATIONS, ADDS_A_COLUMN))
+    assert "must not be written" in message
+    assert "Copy it" in message
+
+
+def test_no_room_in_the_middle_leaves_earlier_entries(path, now):
+    """When the room ends, the entry at hand is told as not written, all before it are whole."""
+    with history.open_store(path, write=True) as store:
+        shop.fill(store, jobs=10)
+        pages = store.rows("PRAGMA page_count")[0][0]
+        store.connection.execute(f"PRAGMA max_page_count = {pages + 8}")
+        acknowledged = []
+        with pytest.raises(InputError) as error:
+            for number in range(500):
+                with store.writing():
+                    job = history.open_job(
+                        store, "tidal-clockwork", "7", complaint="x" * 2000, now=now
+                    )
+                    history.add_check(store, job.id, check=f"c{number}", result="lit", now=now)
+                acknowledged.append(job.id)
+        (problem,) = error.value.problems
+        assert problem.message.startswith("found no room left on the disk")
+        assert "earlier entries are intact" in problem.message
+    with history.open_store(path, write=True) as store:
+        verdict = history.verify(store)
+        assert verdict.problems == ()
+        assert verdict.entries["job"] == 10 + len(acknowledged)
+        history.open_job(store, "tidal-clockwork", "7", now=now)
+    assert acknowledged
+
+
+AT_THE_LIMIT = """
+import datetime, resource, sys
+from pathlib import Path
+from simrig import history
+from simrig.errors import InputError
+now = datetime.datetime(2026, 3, 2, tzinfo=datetime.UTC)
+path = Path(sys.argv[1])
+with history.open_store(path, write=True) as store:
+    room = int(sys.argv[2])
+    resource.setrlimit(resource.RLIMIT_FSIZE, (room, room))
+    try:
+        for number in range(2000):
+            with store.writing():
+                job = history.open_job(
+                    store, "tidal-clockwork", "7", complaint="x" * 500, now=now)
+                history.add_check(store, job.id, check="c", result="lit", now=now)
+            print(job.id, flush=True)
+    except InputError as error:
+        print(error.problems[0].message)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no limit of a file's size there")
+@pytest.mark.parametrize("room", [300_000, 1_500_000])
+def test_a_file_limit_in_the_middle_leaves_earlier_entries(room, path, monkeypatch):
+    """When the system takes no more of the file, what was acknowledged is there, and whole."""
+    monkeypatch.setenv("PYTHONPATH", str(Path.cwd()))
+    command = [sys.executable, "-c", AT_THE_LIMIT, str(path), str(room)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.stderr == ""
+    *acknowledged, message = done.stdout.splitlines()
+    assert message.startswith(("found that the disk did not take", "found no room left"))
+    with history.open_store(path, write=True) as store:
+        verdict = history.verify(store)
+        assert verdict.problems == ()
+        jobs = {job.id for job in store.find(history.Job)}
+        assert {int(number) for number in acknowledged} == jobs
+        assert verdict.entries["check_made"] == len(jobs) > 5
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    """A real file system of 2 MB, where the system lets us make one."""
+    if sys.platform != "linux" or os.getuid() != 0:
+        pytest.skip("only root can mount a small file system")
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=2m", "none", str(tmp_path)],
+        capture_output=True, check=False,
+    )  # fmt: skip
+    if mounted.returncode:
+        pytest.skip("no small file system can be mounted here")
+    yield tmp_path
+    subprocess.run(["umount", "-l", str(tmp_path)], check=True)
+
+
+def test_a_full_disk(small_disk, now):
+    """On a disk that is full the entry at hand is refused, all acknowledged ones are whole."""
+    path = small_disk / "shop.sqlite"
+    acknowledged = 0
+    with history.open_store(path, write=True) as store:
+        with pytest.raises(InputError, match="earlier entries are intact"):
+            for _ in range(5000):
+                history.open_job(store, "tidal-clockwork", "7", complaint="x" * 900, now=now)
+                acknowledged += 1
+        assert len(history.listed(store)) == acknowledged > 20
+    with history.open_store(path) as store:
+        assert history.verify(store).problems == ()
+        assert len(history.listed(store)) == acknowledged
