@@ -1,1 +1,34 @@
-"""simrig."""
+"""simrig: what every ball sensor of a machine must read, what does not fit, and which part it is.
+
+The names below are the whole public interface for Python; the commands of the
+same names mean the same.  Each is imported when it is first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from simrig.api import compare, expect, load
+    from simrig.expectation.rig import Rig
+
+__version__ = "0.1.0"
+__all__ = ["Rig", "__version__", "compare", "expect", "load"]
+
+_HOMES = {
+    "Rig": "simrig.expectation.rig",
+    "compare": "simrig.api",
+    "expect": "simrig.api",
+    "load": "simrig.api",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

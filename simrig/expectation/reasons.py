@@ -14,7 +14,7 @@ def place_words(profile: Profile, spot_id: str) -> str:
     if spot.place is not None:
         place = profile.row("place", spot.place)
         if spot_id.endswith(".jam"):
-            return f"{place.title}, on top of the ball at the kicker"
+            return f"{place.title}, above the kicker"
         if place.open_area:
             return str(place.title)
         return f"{place.title} position {spot.number}"

@@ -58,6 +58,7 @@ class Key:
         """Say in words what is wanted here."""
         wanted = {
             "text": "text in quotes",
+            "any text": "text in quotes",
             "identifier": "a name of small letters, digits and hyphens, in quotes",
             "spot": 'a position such as "trough.1", in quotes',
             "integer": "a whole number",
@@ -101,7 +102,7 @@ class Key:
             (self.low is not None and value < self.low)
             or (self.high is not None and value > self.high)
         ):
-            yield (), f"found {value:g}; wanted {self.expects()}"
+            yield (), f"found {shown(value)}; wanted {self.expects()}"
         elif self.shape in ("list", "mapping", "tables"):
             yield from self._member_faults(value)
 
@@ -116,7 +117,7 @@ class Key:
                 yield (step, *path), message
 
     def _fits(self, value: Any) -> bool:
-        if self.shape in ("text", "identifier", "spot", "choice"):
+        if self.shape in ("text", "any text", "identifier", "spot", "choice"):
             return isinstance(value, str)
         if self.shape == "integer":
             return type(value) is int

@@ -20,9 +20,12 @@ _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)\Z")
 
 #: How the parser's words begin, and what the author of a file has to do.
 _WORDS: Final = (
-    ("Cannot declare", "this table stands in the file already; wanted once; {again}"),
-    ("Cannot overwrite", "this key is given already; wanted once; {again}"),
-    ("Duplicate inline", "this key is given already; wanted once; {again}"),
+    (
+        "Cannot declare",
+        "this table stands in the file already; wanted once; {also}take one of them out",
+    ),
+    ("Cannot overwrite", "this key is given already; wanted once; {also}take one of them out"),
+    ("Duplicate inline", "this key is given already; wanted once; {also}take one of them out"),
     (
         "Cannot mutate immutable",
         "this adds to a table or list that was closed in its own brackets; wanted all of it in one "
@@ -33,11 +36,15 @@ _WORDS: Final = (
         "this adds to a table that stands elsewhere; wanted all of it in one place; move the key "
         "there",
     ),
-    ("Expected '=' after a key", "no = after the key; wanted key = value; put in the ="),
+    (
+        "Expected '=' after a key",
+        "no = after the key; wanted key = value; put in the =, or quotes round a key of other "
+        "signs than a to z, digits, - and _",
+    ),
     (
         "Expected newline",
         "something follows where the line should end; wanted one key = value in a line; start a "
-        "new line, or put # before a remark",
+        "new line, put # before a remark, or write a number with a point and no leading zero",
     ),
     (
         "Expected ']",
@@ -153,17 +160,20 @@ def locate(
 ) -> Located:
     """Read a TOML text.
 
-    Raises ``error`` with one Problem where the text is not TOML 1.0, or nests
-    tables and lists deeper than 60, or holds a number of more than 500 signs.
+    A byte order mark before the first line is dropped.  Raises ``error`` with one
+    Problem where the text is not TOML 1.0, or nests tables and lists deeper than
+    60, or holds a number of more than 500 signs.
     """
-    text = text.replace("\r\n", "\n")
+    text = text.removeprefix("\ufeff")
+    lines = text.replace("\r\n", "\n")
     try:
-        positions = Positions(text)
+        positions = Positions(lines)
     except PastBoundError as exceeded:
-        line = text.count("\n", 0, exceeded.offset) + 1
+        line = lines.count("\n", 0, exceeded.offset) + 1
         message = exceeded.message
     else:
         try:
+            # The text as it came: the parser puts line ends right itself, and twice is once too many.
             return Located(file=file, data=tomllib.loads(text), positions=positions)
         except (ValueError, RecursionError) as refused:
             line, message = _refusal(str(refused), positions)
@@ -174,23 +184,36 @@ def _refusal(said: str, positions: Positions) -> tuple[int, str]:
     """The line of the parser's objection, and its words made plain."""
     text = positions.text
     place = _PLACE.search(said)
-    if place is None or place[1] is None:
-        # At the end of the text: what matters is where the open bracket or quote stands.
-        offset = positions.opened[-1] if positions.opened else positions.stopped
-        line = positions.line_at(min(offset if offset is not None else len(text), len(text)))
-        column = 1
-    else:
+    if place is not None and place[1] is not None:
         line, column = int(place[1]), int(place[2])
-    again = "take one of them out"
-    for offset, before in positions.met_again:
-        if positions.line_at(offset) == line:
-            again = f"it stands on line {positions.line_at(before)} too: take one of them out"
+        before = positions.offset_of(line, column)
+    else:
+        # At the end of the text: what matters is where the open quote or bracket stands.
+        line, column = positions.line_at(positions.unclosed()), 1
+        before = len(text)
     words = next(
         (words for start, words in _WORDS if said.startswith(start)),
         "what TOML does not allow; wanted key = value, [table] or [[table]]; mend the line",
     )
+    earlier = [first for again, first in positions.met_again if again <= before]
+    also = f"it stands on line {positions.line_at(earlier[-1])} too: " if earlier else ""
+    message = f"found {_shown(text, line, column)}: " + words.replace("{also}", also)
+    around = [offset for offset in positions.opened if positions.line_at(offset) < line]
+    if around:
+        sign, opened = text[around[-1]], positions.line_at(around[-1])
+        message += f"; the {sign} of line {opened} is still open here"
+    return line, message
+
+
+def _shown(text: str, line: int, column: int) -> str:
+    """The line, or what stands round the column, with signs that cannot be printed spelt out."""
     written = text.split("\n")[line - 1]
     if len(written) > _SHOWN:
         written = written[max(0, min(column - _SHOWN // 2, len(written) - _SHOWN)) :][:_SHOWN]
-    shown = written.strip().encode("unicode_escape").decode("ascii").replace("\\\\", "\\")
-    return line, f"found {shown or 'an empty line'}: " + words.replace("{again}", again)
+    return (
+        "".join(
+            sign if sign.isprintable() else sign.encode("unicode_escape").decode("ascii")
+            for sign in written.strip()
+        )
+        or "an empty line"
+    )

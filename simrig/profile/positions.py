@@ -108,6 +108,21 @@ class Positions:
         """The line, counted from 1, of an offset."""
         return bisect_right(self._line_starts, offset)
 
+    def offset_of(self, line: int, column: int) -> int:
+        """The offset of a line and a column, both counted from 1."""
+        return self._line_starts[line - 1] + column - 1
+
+    def unclosed(self) -> int:
+        """The offset at which a text that ends too early leaves a quote or bracket open.
+
+        Where none is, the offset at which it ends.
+        """
+        if self.stopped is not None and self.text[self.stopped :].lstrip(" \t")[:1] in {"'", '"'}:
+            return self.stopped
+        if self.opened:
+            return self.opened[-1]
+        return len(self.text) if self.stopped is None else self.stopped
+
     def reach(self, path: Path) -> tuple[int, int]:
         """How many steps of ``path`` exist, and the offset of the last of those."""
         place: Place = self.root
@@ -263,7 +278,9 @@ class Positions:
             place = table.items.get(key)
             if place is None:
                 place = table.items[key] = Table(start)
-            elif isinstance(place, Array):
+            else:
+                self.met_again.append((start, _start(place)))
+            if isinstance(place, Array):
                 depth = self._deeper(depth, start)
                 place = place.items[-1] if place.items else None
             if not isinstance(place, Table):

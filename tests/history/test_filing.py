@@ -187,10 +187,15 @@ def test_a_reading_is_one_of_four_words(store, now):
 
 def test_several_calls_are_filed_together_or_not_at_all(store, now):
     """An error in the last of several calls takes the others back."""
-    with pytest.raises(InputError), store.writing():
-        job = a_job(store, now)
-        history.add_check(store, job.id, check="camera", result="lit", now=now)
-        a_repair(store, job, now, due=None)
+
+    def several():
+        with store.writing():
+            job = a_job(store, now)
+            history.add_check(store, job.id, check="camera", result="lit", now=now)
+            a_repair(store, job, now, due=None)
+
+    with pytest.raises(InputError):
+        several()
     assert history.listed(store) == ()
     assert store.find(Unit) == []
 
@@ -206,8 +211,8 @@ def test_a_unit_is_filed_once(store):
 
 def test_a_time_without_an_offset_is_refused(store):
     """The record keeps one clock: a time that does not say its offset is refused."""
-    with pytest.raises(InputError, match="opened: found .*; wanted a time with its offset"):
-        a_job(store, datetime.datetime(2026, 1, 1))  # noqa: DTZ001
+    with pytest.raises(InputError, match="wanted a time with its offset"):
+        a_job(store, datetime.datetime(2026, 1, 1))
 
 
 def test_nothing_is_written_inside_a_question(store, now):

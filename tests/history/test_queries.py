@@ -7,7 +7,7 @@ import attrs
 import pytest
 
 from simrig import history
-from simrig.history import Job, Repair, Unit
+from simrig.history import Job, Repair, Unit, dates
 from tests.history import shop
 
 DAY = datetime.timedelta(days=1)
@@ -73,6 +73,16 @@ def test_a_machine_never_proven_after_a_repair(store, now):
     assert (found[0].number, found[0].part) == (last.id, "trough-4")
 
 
+def test_a_proof_at_the_end_of_a_job_covers_its_other_repairs(store, now):
+    """Two parts mended in one go and fed through once are both proven."""
+    job = history.open_job(store, "tidal-clockwork", "1", now=now)
+    for part, proven in (("trough-1", "none"), ("trough-2", "fed one by one")):
+        history.add_repair(
+            store, job.id, part_kind="emitter", part=part, what="new", proven=proven, now=now
+        )
+    assert history.due(store, today=TODAY) == ()
+
+
 def test_the_list_of_things_due_follows_the_places(store, now):
     """What stands at one place stands together, so that one trip does several."""
     for serial, place in (("1", "station"), ("2", "arcade"), ("3", "station")):
@@ -97,6 +107,32 @@ def test_the_same_part_within_three_months_is_a_cause_not_found(store):
     assert [(row.serials, row.cause_not_found, row.shortest_days) for row in found] == [
         (("1",), True, 90),
         (("2",), False, 91),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("day", "months", "wanted"),
+    [
+        ("2025-11-30", 3, "2026-02-28"),
+        ("2023-11-30", 3, "2024-02-29"),
+        ("2026-03-31", 3, "2026-06-30"),
+        ("2026-01-29", 3, "2026-04-29"),
+        ("2026-12-01", 1, "2027-01-01"),
+    ],
+)
+def test_months_later(day, months, wanted):
+    """The same day, or the last of a month that has no such day.  By the calendar."""
+    found = dates.months_later(datetime.date.fromisoformat(day), months)
+    assert found.isoformat() == wanted
+
+
+def test_the_months_between():
+    """Every month from the first to the last, over the turn of a year."""
+    assert dates.months_between("2025-11", "2026-02") == [
+        "2025-11",
+        "2025-12",
+        "2026-01",
+        "2026-02",
     ]
 
 

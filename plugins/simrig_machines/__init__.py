@@ -1,0 +1,1 @@
+"""Three invented machines: the demo profiles of simrig."""

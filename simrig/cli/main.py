@@ -1,0 +1,131 @@
+"""The door of the command line: finds the command, runs it, turns errors into words and codes."""
+
+from __future__ import annotations
+
+import argparse
+import difflib
+import os
+import sys
+from importlib import import_module
+from typing import Final, NoReturn
+
+from simrig.errors import InputError, Problem, SimrigError
+
+COMMANDS: Final = {
+    "machines": "list the machines at hand",
+    "show": "what a machine looks like: places, ways, sensors, phases",
+    "expect": "what each ball sensor must read",
+    "compare": "hold what was seen against what must be",
+    "locate": "find the balls, trusting the readings",
+    "diagnose": "what can be wrong, and what to do next",
+    "run": "run scenario files",
+    "vet": "look a profile over for contradictions",
+    "history": "the shop's record",
+    "completion": "print a completion script for a shell",
+}
+"""Every command with what it does; the module of the same name in this folder runs it."""
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose complaints are problems like all others."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raise InputError with what argparse found."""
+        text = f"{message}; {self.prog} --help lists what can be said"
+        raise InputError([Problem(file="command line", where=self.prog, message=text)])
+
+
+def main(argv: list[str]) -> int:
+    """Run one command and return its exit code; see SystemExit for none."""
+    wants_json = "--json" in argv
+    try:
+        code = _run(argv)
+        sys.stdout.flush()
+        return code
+    except SimrigError as error:
+        _report(error, wants_json)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # The reader has gone: nothing is left to say, and flushing would fail again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _run(argv: list[str]) -> int:
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    position = next((i for i, word in enumerate(argv) if not word.startswith("-")), None)
+    if position is None:
+        return _overview(argv)
+    name = argv[position]
+    if name not in COMMANDS:
+        near = difflib.get_close_matches(name, COMMANDS, 1)
+        hint = f'did you mean "{near[0]}"?' if near else "simrig --help lists the commands"
+        problem = Problem(
+            file="command line", where="COMMAND", message=f'there is no command "{name}"; {hint}'
+        )
+        raise InputError([problem])
+    module = import_module(f"simrig.cli.{name}")
+    parser = command_parser(name)
+    arguments = parser.parse_args(argv[:position] + argv[position + 1 :])
+    from simrig.cli.context import Context
+
+    return int(module.run(arguments, Context(arguments)))
+
+
+def command_parser(name: str) -> Parser:
+    """Return the parser of one command, its own options and the common ones."""
+    module = import_module(f"simrig.cli.{name}")
+    parser = Parser(
+        prog=f"simrig {name}", description=COMMANDS[name].capitalize() + ".", allow_abbrev=False
+    )
+    module.configure(parser)
+    common = parser.add_argument_group("common options")
+    common.add_argument("--json", action="store_true", help="answer with one JSON document")
+    common.add_argument(
+        "--profiles", action="append", default=[], metavar="DIR", help="a folder of profile files"
+    )
+    common.add_argument("--quiet", action="store_true", help="no progress, no colours")
+    common.add_argument(
+        "--strict-plugins", action="store_true", help="fail when any plug-in has failed"
+    )
+    return parser
+
+
+def _overview(argv: list[str]) -> int:
+    known = {"-h", "--help", "--json", "--quiet"}
+    strange = [word for word in argv if word not in known]
+    if strange:
+        message = f'"{strange[0]}" is not an option; simrig --help lists the commands'
+        raise InputError([Problem(file="command line", where="simrig", message=message)])
+    print("simrig: what a machine's ball sensors must read, what does not fit, what is wrong.\n")
+    print("usage: simrig COMMAND [...]   simrig COMMAND --help   simrig --version\n")
+    for name, does in COMMANDS.items():
+        print(f"  {name:11} {does}")
+    return 0
+
+
+def _report(error: SimrigError, wants_json: bool) -> None:
+    if not wants_json:
+        for problem in error.problems:
+            print(problem, file=sys.stderr)
+        return
+    import json
+
+    document = {
+        "format": 1,
+        "errors": [
+            {
+                "file": problem.file,
+                "line": problem.line,
+                "where": problem.where,
+                "message": problem.message,
+            }
+            for problem in error.problems
+        ],
+    }
+    print(json.dumps(document, indent=2))

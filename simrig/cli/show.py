@@ -1,0 +1,58 @@
+"""``simrig show``: a machine in words and a drawing."""
+
+from __future__ import annotations
+
+import argparse
+
+from simrig.cli.context import Context
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add the options."""
+    parser.add_argument("machine", metavar="MACHINE", help="id of a machine, or a profile file")
+    parser.add_argument("--all", action="store_true", help="every switch, not only ball sensors")
+
+
+def run(arguments: argparse.Namespace, context: Context) -> int:
+    """Print the machine."""
+    profile = context.profile(arguments.machine)
+    if context.json:
+        from simrig.interchange import documents
+
+        context.answer(documents.plain(profile))
+        return 0
+    from simrig.expectation.reasons import place_words
+    from simrig.reports import tables, text_map, wording
+
+    context.say(f"{profile.name} ({profile.id}): {profile.balls.installed} balls")
+    if profile.note:
+        context.say(wording.folded(profile.note))
+    context.say(wording.folded(wording.polarity(profile)) + "\n")
+    for line in text_map.ball_path(profile):
+        context.say(line)
+    context.say("\nBall sensors (* counts when all others are taken for open):")
+    rows = []
+    for sensor in profile.sensor:
+        if not (sensor.spots or arguments.all):
+            continue
+        mark = "*" if sensor.counted and sensor.spots else ""
+        where = place_words(profile, sensor.spots[0]) if sensor.spots else sensor.title
+        number = "" if sensor.number is None else str(sensor.number)
+        address = profile.address_of.get(sensor.id)
+        rows.append((sensor.id + mark, number, address or "", where, sensor.kind))
+    context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind")))
+    context.say("\nPhases:")
+    for phase in profile.phase:
+        ways = len(phase.placements)
+        note = f": {phase.note}" if phase.note else ""
+        count = f"{ways} row{'s' if ways > 1 else ''}"
+        context.say(wording.folded(f"  {phase.id} ({count}){note}", "    "))
+    interlock = profile.interlock
+    fitted = None if interlock is None else interlock.fitted
+    words = {
+        True: "fitted. It is never isolation.",
+        False: "none: coils stay live with the door open.",
+        None: "not known: take the coils to be live with the door open.",
+    }
+    context.say(f"\nDoor interlock: {words[fitted]}")
+    return 0

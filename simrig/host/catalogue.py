@@ -1,0 +1,144 @@
+"""The machines at hand: profiles that plug-ins bring, those in folders, and files named outright."""
+
+from __future__ import annotations
+
+import difflib
+import os
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
+
+from simrig.errors import InputError, PluginError, Problem
+from simrig.host import folders, index
+from simrig.host.index import Index, Machine
+
+if TYPE_CHECKING:
+    from simrig.profile.components import SensorKind
+    from simrig.profile.machine import Profile
+
+
+class Catalogue:
+    """The machines at hand.
+
+    ``problems`` are those of plug-ins and of profile files in folders that are
+    left out; ``strict`` raises PluginError at once when a plug-in has one.
+    Raises InputError for a folder that is not there.
+    """
+
+    def __init__(
+        self,
+        *,
+        named: Iterable[str] = (),
+        environ: Mapping[str, str] | None = None,
+        strict: bool = False,
+        known: Index | None = None,
+    ) -> None:
+        self._index = index.current() if known is None else known
+        if strict and self._index.problems:
+            raise PluginError(self._index.problems)
+        found, missing = folders.folders(named, os.environ if environ is None else environ)
+        if missing:
+            raise InputError(missing)
+        self.plugin_problems = self._index.problems
+        self.folder_problems: list[Problem] = []
+        self._own: list[Machine] = []
+        for folder in found:
+            for path, summary in folders.scan(folder):
+                if isinstance(summary, Problem):
+                    self.folder_problems.append(summary)
+                else:
+                    self._own.append(Machine(*summary, path, folder, ""))
+
+    def machines(self) -> tuple[Machine, ...]:
+        """Return every machine at hand, by id; one found twice is there twice."""
+        return tuple(sorted({*self._index.machines, *self._own}))
+
+    def kinds(self) -> tuple[SensorKind, ...]:
+        """Return the kinds of sensor that are known: built in and brought by plug-ins."""
+        from simrig.profile.components import SENSOR_KINDS, SensorKind
+
+        return SENSOR_KINDS + tuple(
+            SensorKind(id=kind.id, title=kind.title, technology=kind.technology, lugs=kind.lugs)
+            for kind in self._index.kinds
+        )
+
+    def path(self, reference: str) -> str:
+        """Return the file of the machine that an id or a path names.
+
+        Raises InputError where there is none or, among folders, more than one;
+        PluginError where its plug-in failed, or where two bring it.
+        """
+        if reference.endswith(".toml") or os.path.basename(reference) != reference:
+            return reference
+        own = [machine for machine in self._own if machine.id == reference]
+        brought = [machine for machine in self._index.machines if machine.id == reference]
+        found = own or brought
+        if len({machine.path for machine in found}) == 1:
+            return found[0].path
+        if found:
+            places = " and ".join(sorted(machine.path for machine in found))
+            problem = Problem(
+                file="command line",
+                where="MACHINE",
+                message=f'the machine "{reference}" is there twice: {places}; name the file you mean',
+            )
+            raise InputError([problem]) if own else PluginError([problem, *self._twice(reference)])
+        if os.path.isfile(reference):
+            return reference
+        failed = [
+            entry for entry in self._index.refused if reference in (entry.name, entry.distribution)
+        ]
+        if failed:
+            sources = {f"plug-in {entry.name}, " for entry in failed}
+            raise PluginError(
+                problem
+                for problem in self.plugin_problems
+                if problem.where.startswith(tuple(sources))
+            )
+        raise InputError([self._unknown(reference), *self.folder_problems])
+
+    def load(self, reference: str) -> Profile:
+        """Read the profile of a machine; raise as :meth:`path` does, or ProfileError."""
+        from simrig.profile.reader import read
+
+        path = self.path(reference)
+        return read(contents(path, "profile"), path, kinds=self.kinds())
+
+    def _twice(self, name: str) -> list[Problem]:
+        return [
+            problem
+            for problem in self.plugin_problems
+            if f'the machine "{name}" ' in problem.message
+        ]
+
+    def _unknown(self, reference: str) -> Problem:
+        known = sorted({machine.id for machine in self.machines()})
+        near = difflib.get_close_matches(reference, known, 1)
+        if near:
+            hint = f'did you mean "{near[0]}"?'
+        elif known:
+            hint = "at hand: " + ", ".join(known[:12]) + (" ..." if len(known) > 12 else "")
+        else:
+            hint = "none is at hand; install a plug-in, or name a profile file or --profiles DIR"
+        return Problem(
+            file="command line",
+            where="MACHINE",
+            message=f'no machine is called "{reference}"; {hint}',
+        )
+
+
+def contents(path: str, what: str) -> bytes:
+    """Return the bytes of a file; raise InputError, in words, where it cannot be read."""
+    try:
+        with open(path, "rb") as file:
+            return file.read()
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise InputError(
+            [
+                Problem(
+                    file=path,
+                    where=what,
+                    message=f"it cannot be read ({reason}); name another file",
+                )
+            ]
+        ) from None

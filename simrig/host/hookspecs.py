@@ -1,0 +1,154 @@
+"""Every hook that a plug-in can fill.
+
+A plug-in is a module (or an object) that an entry point of the group ``simrig``
+names.  It marks each function below that it fills with ``@hookimpl`` and leaves
+the others out::
+
+    # pyproject.toml of the plug-in
+    [project.entry-points.simrig]
+    harbour-lights = "harbour_lights"
+
+    # harbour_lights/__init__.py
+    from importlib.resources import files
+    from simrig.host.hookspecs import hookimpl
+
+    @hookimpl
+    def simrig_profiles():
+        return [files(__name__) / "harbour-lights.toml"]
+
+Name the entry point after the machine where it brings one: then a machine that
+is asked for and whose plug-in failed is known by its name.
+
+A plug-in must be quiet: importing it or calling a hook prints nothing, leaves the
+working folder and standard output alone, and ends soon.  It is tried out in a
+process of its own before it is used, with limits of time and memory
+(:mod:`simrig.host.probe`); one that fails is named and left out.  Hooks are called
+once a machine or once a command, never once a ball.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Protocol
+
+import pluggy
+
+if TYPE_CHECKING:
+    from simrig.profile.components import SensorKind
+    from simrig.profile.machine import Profile
+
+PROJECT = "simrig"
+"""The entry-point group, and the prefix of every hook."""
+
+hookspec = pluggy.HookspecMarker(PROJECT)
+hookimpl = pluggy.HookimplMarker(PROJECT)
+
+
+class Named(Protocol):
+    """What kinds of fault, checks, questions and readers have in common: an id of their own."""
+
+    @property
+    def id(self) -> str:
+        """The name by which people and reports call it."""
+
+
+class Coded(Protocol):
+    """What vetting rules have in common: a stable code."""
+
+    @property
+    def code(self) -> str:
+        """The code, such as ``HL001``."""
+
+
+@hookspec
+def simrig_profiles() -> Iterable[str | os.PathLike[str]]:
+    """Return the paths of machine profiles, TOML files on disk.
+
+    Example::
+
+        @hookimpl
+        def simrig_profiles():
+            return [files(__name__) / "harbour-lights.toml"]
+    """
+    raise AssertionError("a specification is never called")
+
+
+@hookspec
+def simrig_sensor_kinds() -> Iterable[SensorKind]:
+    """Return kinds of sensor beyond the built-in ones; profiles name them in ``kind``.
+
+    Example::
+
+        @hookimpl
+        def simrig_sensor_kinds():
+            return [SensorKind(id="reed", title="reed contact", technology="contact")]
+    """
+    raise AssertionError("a specification is never called")
+
+
+@hookspec
+def simrig_fault_kinds() -> Iterable[Named]:
+    """Return kinds of fault beyond the built-in ones, for parts of every machine.
+
+    Example::
+
+        @hookimpl
+        def simrig_fault_kinds():
+            return [FaultKind(id="reed-magnetised", ...)]
+    """
+    raise AssertionError("a specification is never called")
+
+
+@hookspec
+def simrig_checks(profile: Profile) -> Iterable[Named]:
+    """Return bench checks for this machine beyond the built-in catalogue.
+
+    Example::
+
+        @hookimpl
+        def simrig_checks(profile):
+            if profile.id != "harbour-lights":
+                return []
+            return [Check(id="compass-at-the-reed", ...)]
+    """
+    raise AssertionError("a specification is never called")
+
+
+@hookspec
+def simrig_rules() -> Iterable[Coded]:
+    """Return vetting rules beyond the built-in ones.
+
+    Example::
+
+        @hookimpl
+        def simrig_rules():
+            return [Rule(code="HL001", ...)]
+    """
+    raise AssertionError("a specification is never called")
+
+
+@hookspec
+def simrig_questions(profile: Profile) -> Iterable[Named]:
+    """Return drill questions about this machine beyond the built-in ones.
+
+    Example::
+
+        @hookimpl
+        def simrig_questions(profile):
+            return [Question(id="why-a-reed", ...)]
+    """
+    raise AssertionError("a specification is never called")
+
+
+@hookspec
+def simrig_readers() -> Iterable[Named]:
+    """Return readers of other files that say what was seen.
+
+    Example::
+
+        @hookimpl
+        def simrig_readers():
+            return [Reader(id="harbour-clipboard", ...)]
+    """
+    raise AssertionError("a specification is never called")

@@ -1,0 +1,179 @@
+"""The words on the screen: what was assumed, the verdict, chances in words people use."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Mapping
+
+from simrig.expectation.comparison import Comparison, Difference, Fit
+from simrig.expectation.location import Found
+from simrig.expectation.observation import Observation
+from simrig.expectation.reasons import place_words
+from simrig.profile.machine import Profile
+from simrig.signals import CLOSED, OPEN
+from simrig.world.phases import Conditions, phase_of
+
+WIDTH = 78
+
+
+def folded(text: str, indent: str = "") -> str:
+    """Return text folded to the width of a screen; later lines are indented."""
+    return textwrap.fill(text, WIDTH, subsequent_indent=indent, break_on_hyphens=False)
+
+
+def assumed(profile: Profile, conditions: Conditions) -> str:
+    """Say what was taken for granted, and what of it nobody said."""
+    if conditions.seen_only:
+        return "Assumed: the balls lie as you said; nothing else."
+    phase = phase_of(profile, conditions.phase)
+    installed = profile.balls.installed
+    balls = installed if conditions.balls is None else conditions.balls
+    unsaid = [
+        word
+        for word, value in (("phase", conditions.phase), ("balls", conditions.balls))
+        if value is None
+    ]
+    count = f"all {balls} balls" if balls == installed else f"{balls} of {installed} balls"
+    said = f" (you did not say: {', '.join(unsaid)})" if unsaid else ""
+    return f"Assumed: {phase.title}, {count} in the machine{said}."
+
+
+def polarity(profile: Profile) -> str:
+    """Say which reading means a ball, for all sensors or for those that differ."""
+    ways: dict[str, list[str]] = {}
+    for sensor in profile.ball_sensors():
+        word = ball_reading(profile, sensor.id)
+        ways.setdefault(word, []).append(sensor.id)
+    if len(ways) == 1:
+        (word,) = ways
+        return (
+            f"{word} = ball here."
+            if word in (CLOSED, OPEN)
+            else "Which reading means a ball is not known."
+        )
+    common = max(ways, key=lambda word: len(ways[word]))
+    others = [
+        f"{word} at {_few(names)}" if word in (CLOSED, OPEN) else f"not known at {_few(names)}"
+        for word, names in ways.items()
+        if word != common
+    ]
+    start = (
+        f"{common} = ball here"
+        if common in (CLOSED, OPEN)
+        else "a ball's reading is mostly not known"
+    )
+    return f"{start}, but {'; '.join(others)}."
+
+
+def ball_reading(profile: Profile, sensor: str) -> str:
+    """Return the reading that means a ball at a sensor, from its chain."""
+    from simrig.sensing.chain import chain, contact
+    from simrig.world.worlds import Value
+
+    value = contact(chain(profile, profile.row("sensor", sensor)), Value(1, 1), 1)
+    return CLOSED if value.surely else OPEN if not value.maybe else "unknown"
+
+
+def taken(observation: Observation) -> str:
+    """Say how many sensors nobody named were filled in, and how."""
+    if observation.taken_for_open:
+        return f"{observation.taken_for_open} sensors that you did not name were taken for open."
+    if observation.taken_for_closed:
+        return (
+            f"{observation.taken_for_closed} sensors that you did not name were taken for closed."
+        )
+    return ""
+
+
+def verdict(profile: Profile, found: Comparison, home: Conditions) -> list[str]:
+    """Say in a sentence whether what was seen is as it must be, and what would explain it."""
+    if found.agrees:
+        return [f"It agrees: {balls_at(profile, found.fits[0].at)}."]
+    count = len(found.differences)
+    lines = [f"It differs at {count} sensor{'s' if count > 1 else ''}."]
+    if found.fits and not found.fits[0].differences:
+        fits = [one for one in found.fits if not one.differences]
+        lines.append(
+            "It would fit, with no difference left, if " + fit_words(profile, fits[0], home) + "."
+        )
+        lines += [f"  or if {fit_words(profile, one, home)}." for one in fits[1:]]
+        lines.append("Check that first: it costs nothing. No part need be at fault.")
+    return lines
+
+
+def differences(profile: Profile, rows: Iterable[Difference]) -> list[tuple[str, str, str, str]]:
+    """Return the rows of a table of differences."""
+    found = []
+    for one in rows:
+        sensor = profile.row("sensor", one.sensor)
+        where = place_words(profile, sensor.spots[0]) if sensor.spots else ""
+        found.append((one.sensor, where, one.expected, one.seen))
+    return found
+
+
+def fit_words(profile: Profile, fit: Fit, home: Conditions) -> str:
+    """Say under which assumptions what was seen fits."""
+    parts = []
+    if fit.inverted == ("all",):
+        parts.append("you took all symbols the wrong way round")
+    elif fit.inverted:
+        parts.append(f"you took the symbols of {', '.join(fit.inverted)} the wrong way round")
+    for place in fit.numbering:
+        parts.append(f"the positions of the {place} were counted from the wrong end")
+    if fit.moving:
+        parts.append(f"a ball was passing ({fit.moving.replace('-', ' ')}) when you looked")
+    if not home.seen_only:
+        phase = phase_of(profile, home.phase)
+        if fit.phase != phase.id and fit.phase is not None:
+            parts.append(f"the phase was {profile.row('phase', fit.phase).title}")
+        balls = profile.balls.installed if home.balls is None else home.balls
+        if fit.balls != balls:
+            parts.append(f"{fit.balls} balls were in it, not {balls}")
+    return " and ".join(parts) or "all is as assumed"
+
+
+def balls_at(profile: Profile, at: Mapping[str, int]) -> str:
+    """Say how many balls are where."""
+    if not at:
+        return "no ball in any position"
+    words = []
+    for name, number in at.items():
+        row = profile.row("place", name) or profile.row("route", name)
+        words.append(f"{number} in the {row.title}" if row is not None else f"{number} at {name}")
+    return ", ".join(words)
+
+
+def found_words(profile: Profile, found: Found) -> str:
+    """Say where the balls are in one of the ways they can lie."""
+    text = balls_at(profile, found.at)
+    if not found.missing:
+        return text
+    return f"{text}; {found.missing} missing"
+
+
+def hiding_words(profile: Profile, names: Iterable[str]) -> str:
+    """Say where a missing ball can be."""
+    words = []
+    for name in names:
+        if name in profile.spots:
+            words.append(place_words(profile, name))
+        else:
+            place = profile.row("place", name)
+            route = profile.row("route", name)
+            words.append(place.title if place is not None else f"on the way: {route.title}")
+    return ", ".join(words)
+
+
+def chance(probability: float) -> str:
+    """Return a chance in words that people use."""
+    if probability >= 0.95:
+        return "almost surely"
+    if probability >= 0.075:
+        return f"about {max(1, round(probability * 10))} in 10"
+    if probability >= 0.0075:
+        return f"about {max(1, round(probability * 100))} in 100"
+    return "less than 1 in 100"
+
+
+def _few(names: list[str]) -> str:
+    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
