@@ -9,7 +9,6 @@ from simrig.cli.context import Context, wrong
 from simrig.expectation.prediction import Expected
 from simrig.profile.machine import Profile
 
-
 BALL = {True: "ball", False: "no ball", None: "either"}
 
 

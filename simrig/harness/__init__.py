@@ -1,1 +1,1 @@
-"""."""
+"""The harness for pytest: scenario files as tests, a machine to move balls on by hand."""

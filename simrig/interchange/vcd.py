@@ -28,6 +28,7 @@ LONGEST_STATEMENT: Final = 65_536
 MOST_VARIABLES: Final = 10_000
 """Signals that a dump may declare."""
 
+_TOO_LONG: Final = "statement"
 _LATEST: Final = 10**18
 UNITS: Final = {
     "s": (1000, 1),
@@ -248,7 +249,7 @@ class _Feed(io.RawIOBase):
             )
         if self._amount > LONGEST_STATEMENT:
             raise MalformedError(
-                "statement", f"found no $end within {LONGEST_STATEMENT} bytes; wanted one"
+                _TOO_LONG, f"found no $end within {LONGEST_STATEMENT} bytes; wanted one"
             )
         if line is not _LAST_LINE:
             self.last_line = number
@@ -265,6 +266,16 @@ class _Feed(io.RawIOBase):
             return None
         self._ended = True
         return self.last_line + 1, _LAST_LINE
+
+    def skip_statement(self) -> None:
+        """Leave lines out up to the one that closes a statement."""
+        while (item := self._next()) is not None:
+            if item[1] is _LAST_LINE:
+                self.hand_out_again([item])
+                return
+            self.last_line = item[0]
+            if b"$end" in item[1]:
+                return
 
     def taken(self) -> None:
         """Forget the lines before the one handed out last: their tokens are complete."""
@@ -302,21 +313,20 @@ def _tokens(feed: _Feed, faults: Faults) -> Iterator[tuple[int, Token]]:
                     continue
                 yield line, token
         except (VCDParseError, MalformedError, ValueError) as error:
-            at = _start_of_failure(feed, first, end)
-            number, text = feed.since[at]
+            failed = _failed_lines(feed, first, end)
+            number, text = feed.since[failed.start]
             if not faults.full:
-                feed.hand_out_again(feed.since[at + 1 :])
-            found = shown(text.decode("ascii", "replace").strip())
+                feed.hand_out_again(feed.since[failed.stop :])
             if isinstance(error, MalformedError):
                 faults.add(number, error.where, error.message)
+                if error.where == _TOO_LONG:
+                    feed.skip_statement()
             else:
-                reason = str(error)
-                if isinstance(error, VCDParseError):
-                    reason = reason.split(": ", 1)[1]
+                found = shown(text.decode("ascii", "replace").strip())
                 faults.add(
                     min(number, feed.last_line or 1),
                     "VCD",
-                    f"cannot read {found} ({reason[:80]}); wanted a declaration closed by $end,"
+                    f"cannot read {found}{_reason(error)}; wanted a declaration closed by $end,"
                     " a time such as #120, or a value and its code such as 1!",
                 )
         else:
@@ -326,8 +336,15 @@ def _tokens(feed: _Feed, faults: Faults) -> Iterator[tuple[int, Token]]:
             return
 
 
-def _start_of_failure(feed: _Feed, first: int, end: tuple[int, int] | None) -> int:
-    """Return the index in ``feed.since`` of the line on which the failed statement starts."""
+def _reason(error: Exception) -> str:
+    """What pyvcd says, without its place and where it says something."""
+    reason = str(error).partition(": ")[2]
+    return f" ({reason[:80]})" if reason.startswith(("Expected", "Invalid")) else ""
+
+
+def _failed_lines(feed: _Feed, first: int, end: tuple[int, int] | None) -> range:
+    """Return the indices in ``feed.since`` of the lines of the statement that failed."""
+    start = len(feed.since) - 1
     for at, (number, text) in enumerate(feed.since):
         rest = text
         if at == 0 and end is not None:
@@ -336,5 +353,13 @@ def _start_of_failure(feed: _Feed, first: int, end: tuple[int, int] | None) -> i
             # Columns count from 1 on the first line, and from 2 on the others.
             rest = text[end[1] - (0 if end[0] == 1 else 1) :]
         if rest.strip():
-            return at
-    return len(feed.since) - 1
+            start = at
+            break
+    stop = start + 1
+    if feed.since[start][1].lstrip().startswith(b"$"):
+        # A declaration may run over lines, but not into the next one.
+        while stop < len(feed.since) and b"$end" not in feed.since[stop - 1][1]:
+            if feed.since[stop][1].lstrip().startswith(b"$"):
+                break
+            stop += 1
+    return range(start, stop)

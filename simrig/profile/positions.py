@@ -201,6 +201,8 @@ class Positions:
                 self._stop(at)
             bare, basic, literal, sign = part.groups()
             start = part.start()
+            # Before the key is known to be whole: the parser's time grows with its square.
+            self._deeper(len(keys) - 1, start)
             if bare is not None:
                 keys.append((bare, start))
             elif basic is None:

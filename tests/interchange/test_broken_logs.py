@@ -77,22 +77,22 @@ def test_any_bytes_are_read_or_refused(data, reader):
 
 
 def csv_rows(size):
-    """CSV rows up to a number of bytes, a thousand in a piece."""
-    for first in range(0, size // 20, 1000):
-        yield b"".join(b"%012d,trough-%d,open\n" % (first + n, n % 9) for n in range(1000))
+    """CSV rows of a number of bytes, a hundred in a piece."""
+    for first in range(0, size // 27, 100):
+        yield b"".join(b"%012d,trough-%d,open\n" % (first + n, n % 9) for n in range(100))
 
 
 def vcd_changes(size):
-    """A dump of a number of bytes, a thousand changes in a piece."""
+    """A dump of a number of bytes, a hundred changes in a piece."""
     yield VCD
-    for first in range(0, size // 12, 1000):
-        yield b"".join(b"#%08d\n%d!\n" % (1_000_000 + first + n, n % 2) for n in range(1000))
+    for first in range(0, size // 13, 100):
+        yield b"".join(b"#%08d\n%d!\n" % (1_000_000 + first + n, n % 2) for n in range(100))
 
 
 def broken_rows(size):
     """CSV rows of which none can be read."""
-    for first in range(0, size // 20, 1000):
-        yield b"".join(b'%012d,"trough-%d,open\n' % (first + n, n % 9) for n in range(1000))
+    for first in range(0, size // 28, 100):
+        yield b"".join(b'%012d,"trough-%d,open\n' % (first + n, n % 9) for n in range(100))
 
 
 def one_line(size):
@@ -116,7 +116,7 @@ def peak(pieces):
 @pytest.mark.parametrize("make", [csv_rows, vcd_changes, broken_rows, one_line])
 def test_memory_stays_flat(make):
     """Four times the log takes no more memory, within a tenth."""
-    size = 4 * MIB if FULL else MIB // 8
+    size = 4 * MIB if FULL else MIB // 16
     peak(make(size // 4))  # imports, caches
     small, few = peak(make(size))
     large, many = peak(make(4 * size))

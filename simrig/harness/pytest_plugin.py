@@ -1,0 +1,114 @@
+"""The pytest plug-in: collects ``*.scenario.toml``, one test a step; gives the ``rig`` fixture.
+
+Nothing else of simrig is imported until a scenario is collected or the fixture is
+asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from simrig.interchange.running import StepResult
+    from simrig.interchange.scenarios import Scenario
+
+SUFFIX = ".scenario.toml"
+
+
+def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
+    """Take scenario files for tests."""
+    if file_path.name.endswith(SUFFIX):
+        collector: pytest.Collector = ScenarioFile.from_parent(parent, path=file_path)
+        return collector
+    return None
+
+
+class ScenarioFile(pytest.File):
+    """A scenario file; its steps are its tests, run once for all of them."""
+
+    _results: tuple[StepResult, ...] | None = None
+    scenario: Scenario
+
+    def collect(self) -> Iterator[pytest.Item]:
+        """Yield a test for each step, or fail with every problem of the file."""
+        from simrig.errors import SimrigError
+        from simrig.interchange import scenarios
+
+        try:
+            self.scenario = scenarios.read(self.path.read_bytes(), str(self.path))
+        except SimrigError as error:
+            raise self.CollectError(str(error)) from None
+        for number, step in enumerate(self.scenario.step):
+            name = f"step {number + 1}"
+            if step.do:
+                name += f" {step.do[-1]}"
+            item = ScenarioStep.from_parent(self, name=name.replace(" ", "-"), number=number)
+            for tag in self.scenario.tags or ():
+                self.config.addinivalue_line("markers", f"{tag}: a tag of scenarios")
+                item.add_marker(tag)
+            yield item
+
+    def results(self) -> tuple[StepResult, ...]:
+        """Run the scenario, once."""
+        if self._results is None:
+            from simrig.host.catalogue import Catalogue
+            from simrig.interchange import running
+
+            machine = self.scenario.machine
+            if machine.endswith(".toml"):
+                machine = str(self.path.parent / machine)
+            self._results = running.run(Catalogue().load(machine), self.scenario)
+        return self._results
+
+
+class StepFailed(Exception):  # noqa: N818
+    """A step was not as the scenario says."""
+
+
+class ScenarioStep(pytest.Item):
+    """One step of a scenario."""
+
+    def __init__(self, *, number: int, **arguments: Any) -> None:
+        super().__init__(**arguments)
+        self.number = number
+
+    def runtest(self) -> None:
+        """Fail with everything that was not as expected."""
+        assert isinstance(self.parent, ScenarioFile)
+        result = self.parent.results()[self.number]
+        if not result.passed:
+            raise StepFailed(
+                "\n".join(f"{self.path}:{result.line}: {one}" for one in result.failures)
+            )
+
+    def repr_failure(self, excinfo: Any, style: Any = None) -> Any:
+        """Show the words, not the inner workings."""
+        from simrig.errors import SimrigError
+
+        if isinstance(excinfo.value, StepFailed | SimrigError):
+            return str(excinfo.value)
+        return super().repr_failure(excinfo, style)
+
+    def reportinfo(self) -> tuple[Path, int, str]:
+        """Name the file, the line of the step, and the scenario."""
+        assert isinstance(self.parent, ScenarioFile)
+        scenario = self.parent.scenario
+        return self.path, scenario.line(self.number) - 1, f"{scenario.title}: {self.name}"
+
+
+@pytest.fixture
+def rig() -> Callable[..., Any]:
+    """Return a function that makes a machine to move balls on: ``rig("tidal-clockwork")``."""
+
+    def make(reference: str, **conditions: Any) -> Any:
+        from simrig.expectation.rig import Rig
+        from simrig.host.catalogue import Catalogue
+        from simrig.world.phases import Conditions
+
+        return Rig(Catalogue().load(reference), Conditions(**conditions))
+
+    return make

@@ -1,0 +1,241 @@
+"""A scenario run on a machine: what each step gave, and what it should have given."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+import attrs
+
+from simrig.diagnosis.suspects import Sheet
+from simrig.expectation.comparison import Comparison, Fit, compare
+from simrig.expectation.location import locate
+from simrig.expectation.observation import Observation, observe, resolve
+from simrig.expectation.prediction import watched
+from simrig.expectation.rig import Rig
+from simrig.interchange.scenarios import FitTable, Scenario, Seen, SheetTable, Step
+from simrig.interchange.sheets import condition_faults
+from simrig.profile.keys import NONE
+from simrig.profile.machine import Profile
+from simrig.scan.scanner import links, readings
+from simrig.signals import CLOSED, EITHER, OPEN
+from simrig.world.balls import Placement
+from simrig.world.moves import start
+from simrig.world.phases import Conditions, legal_placements
+from simrig.world.worlds import worlds
+
+
+@attrs.frozen(kw_only=True)
+class StepResult:
+    """What became of one step; ``failures`` say in words what was found and what was wanted."""
+
+    number: int
+    line: int
+    title: str
+    failures: tuple[str, ...]
+
+    @property
+    def passed(self) -> bool:
+        """Whether everything was as the scenario says."""
+        return not self.failures
+
+
+def run(profile: Profile, scenario: Scenario) -> tuple[StepResult, ...]:
+    """Run every step; a step that cannot be done fails in words and the next goes on from where
+    the balls are."""
+    machine = _Machine(profile)
+    found = []
+    for number, step in enumerate(scenario.step):
+        try:
+            failures = tuple(machine.step(step))
+        except ValueError as error:
+            failures = (str(error),)
+        found.append(
+            StepResult(
+                number=number + 1, line=scenario.line(number), title=_title(step), failures=failures
+            )
+        )
+    return tuple(found)
+
+
+def _title(step: Step) -> str:
+    if step.do:
+        return ", ".join(step.do)
+    words = [step.phase or ("balls seen" if step.at or step.seats else "idle")]
+    if step.balls is not None:
+        words.append(f"{step.balls} balls")
+    if step.diagnosis:
+        words.append("diagnosed")
+    elif step.seen:
+        words.append("compared")
+    return ", ".join(words)
+
+
+class _Machine:
+    """The machine as the steps leave it."""
+
+    def __init__(self, profile: Profile) -> None:
+        self.profile = profile
+        self.table = links(profile)
+        self.placements: tuple[Placement, ...] = ()
+
+    def step(self, step: Step) -> Iterator[str]:
+        conditions = _conditions(step)
+        faults = condition_faults(self.profile, conditions)
+        if faults:
+            raise ValueError("; ".join(faults))
+        if step.do:
+            self._move(step.do)
+        else:
+            self.placements = legal_placements(self.profile, conditions)
+        if not self.placements:
+            raise ValueError("no legal position of the balls fits these conditions")
+        if step.closed is not None or step.either is not None:
+            yield from self._readings(step)
+        if step.seen is not None and (
+            step.verdict or step.differences or step.fits or step.no_fits
+        ):
+            yield from self._comparison(step, conditions)
+        if step.missing_at is not None and step.seen is not None:
+            yield from self._location(step, conditions)
+        if step.diagnosis is not None:
+            yield from self._diagnosis(step, conditions)
+
+    def _move(self, steps: Iterable[str]) -> None:
+        if not self.placements:
+            self.placements = legal_placements(self.profile, Conditions())
+        rig = Rig(self.profile)
+        rig.placement = self.placements[0]
+        if not rig.placement.states:
+            rig.placement = start(self.profile, rig.placement)
+        rig.in_hand = self.profile.balls.installed + 1 - rig.placement.balls
+        rig.do(*steps)
+        self.placements = (rig.placement,)
+
+    def _readings(self, step: Step) -> Iterator[str]:
+        frame = readings(self.profile, self.table, worlds(self.profile, self.placements))
+        wanted = dict.fromkeys(_names(self.profile, step.closed), CLOSED)
+        wanted.update(dict.fromkeys(_names(self.profile, step.either), EITHER))
+        for sensor in watched(self.profile):
+            if not sensor.counted and sensor.id not in wanted:
+                continue
+            reading = frame.reading(sensor.id)
+            expected = wanted.get(sensor.id, OPEN)
+            if reading != expected:
+                yield f"{sensor.id}: reads {reading}, the scenario expects {expected}"
+
+    def _comparison(self, step: Step, conditions: Conditions) -> Iterator[str]:
+        assert step.seen is not None
+        found = compare(self.profile, observation(self.profile, step.seen), conditions)
+        if step.verdict is not None and found.agrees != (step.verdict == "agrees"):
+            yield f"compare: {'agrees' if found.agrees else 'differs'}, expected {step.verdict}"
+        if step.differences is not None:
+            named = {one.sensor for one in found.differences}
+            wanted = set(_names(self.profile, step.differences))
+            if named != wanted:
+                yield f"differences at {', '.join(sorted(named)) or 'none'}, expected {', '.join(sorted(wanted))}"
+        for fit in step.fits:
+            if not any(_matches(fit, one) for one in found.fits):
+                offered = "; ".join(_shown(one) for one in found.fits) or "none"
+                yield f"fit not offered: {_wanted(fit)}; offered: {offered}"
+        yield from _not_offered(step, found, conditions, self.profile)
+
+    def _location(self, step: Step, conditions: Conditions) -> Iterator[str]:
+        assert step.seen is not None and step.missing_at is not None
+        found = locate(self.profile, observation(self.profile, step.seen), conditions)
+        named = {name for one in found.placements for name in one.missing_at}
+        if named != set(step.missing_at):
+            yield f"missing ball can be at {', '.join(sorted(named))}, expected {', '.join(step.missing_at)}"
+
+    def _diagnosis(self, step: Step, conditions: Conditions) -> Iterator[str]:
+        from simrig.diagnosis.diagnose import diagnose
+
+        assert step.diagnosis is not None
+        wanted = step.diagnosis
+        sheets = [_sheet(self.profile, one) for one in step.sheets]
+        if step.seen is not None:
+            sheets.append(
+                Sheet(observation=observation(self.profile, step.seen), conditions=conditions)
+            )
+        found = diagnose(self.profile, sheets, faults=2 if wanted.faults is None else wanted.faults)
+        names = {frozenset(one.names) for one in found.explanations}
+        for name in wanted.includes or ():
+            if _set(name) not in names:
+                yield f"diagnose leaves out {name}"
+        for name in wanted.excludes or ():
+            if _set(name) in names:
+                yield f"diagnose names {name}, which cannot be"
+        if wanted.first is not None:
+            first = found.explanations[0].names if found.explanations else ()
+            if frozenset(first) not in {_set(name) for name in wanted.first}:
+                yield f"diagnose puts {' + '.join(first) or 'nothing'} first, expected one of {', '.join(wanted.first)}"
+        if wanted.conflict is not None and bool(found.explanations) == wanted.conflict:
+            yield "diagnose " + ("finds explanations" if found.explanations else "finds none")
+
+
+def observation(profile: Profile, seen: Seen) -> Observation:
+    """Return what a scenario says was seen; raises ValueError for an unknown sensor."""
+    return observe(
+        profile,
+        closed=_names(profile, seen.closed),
+        open=_names(profile, seen.open),
+        unknown=_names(profile, seen.unknown),
+        flicker=_names(profile, seen.flicker),
+        closed_named=seen.closed is not None,
+        open_named=seen.open is not None,
+        others_rest=seen.others == "rest",
+    )
+
+
+def _sheet(profile: Profile, sheet: SheetTable) -> Sheet:
+    return Sheet(observation=observation(profile, sheet.seen), conditions=_conditions(sheet))
+
+
+def _set(name: str) -> frozenset[str]:
+    return frozenset(word.strip() for word in name.split("+ ") if word.strip())
+
+
+def _conditions(step: Step | SheetTable) -> Conditions:
+    spots = None
+    if step.seats is not None:
+        spots = frozenset() if str(step.seats) == NONE else frozenset(step.seats)
+    return Conditions(
+        phase=step.phase, balls=step.balls, at=step.at, spots=spots, states=dict(step.state or {})
+    )
+
+
+def _names(profile: Profile, words: Iterable[str] | None) -> list[str]:
+    return [name for word in words or () for name in resolve(profile, word)]
+
+
+def _matches(wanted: FitTable, fit: Fit) -> bool:
+    return all(
+        getattr(wanted, name) is None or getattr(wanted, name) == getattr(fit, name)
+        for name in ("phase", "balls", "inverted", "numbering", "moving", "differences")
+    )
+
+
+def _wanted(fit: FitTable) -> str:
+    return ", ".join(f"{k} {v}" for k, v in attrs.asdict(fit).items() if v is not None)
+
+
+def _shown(fit: Fit) -> str:
+    said = {k: v for k, v in attrs.asdict(fit).items() if k != "at" and v not in ((), None)}
+    return ", ".join(f"{k} {v}" for k, v in said.items())
+
+
+def _not_offered(
+    step: Step, found: Comparison, conditions: Conditions, profile: Profile
+) -> Iterator[str]:
+    home = profile.balls.installed if conditions.balls is None else conditions.balls
+    for name in step.no_fits or ():
+        for fit in found.fits:
+            offered = {
+                "inverted": bool(fit.inverted),
+                "numbering": bool(fit.numbering),
+                "moving": bool(fit.moving),
+                "phase": fit.phase != (conditions.phase or "idle"),
+                "balls": fit.balls != home,
+            }[name]
+            if offered:
+                yield f"a fit is offered that must not be: {_shown(fit)}"
+                break
