@@ -21,7 +21,8 @@ import attrs
 
 from simrig.interchange.csvlog import TimeUnit
 from simrig.interchange.lines import Faults
-from simrig.interchange.vcd import UNITS, Dump, Variable, need_pyvcd
+from simrig.interchange.vcd import UNITS, Dump, Variable
+from simrig.interchange.vcdtokens import need_pyvcd
 from simrig.scan.events import Event, EventReading
 
 _WRITTEN_BY: Final = "simrig event log"

@@ -1,6 +1,7 @@
 """Event logs as value change dumps."""
 
 import builtins
+import re
 
 import pytest
 from hypothesis import given
@@ -68,6 +69,21 @@ def test_bytes_written():
         "#20000",
         "",
     ]
+
+
+def test_what_is_written_keeps_the_order_of_the_standard():
+    """Declarations, $enddefinitions, then commands, times and values. Source: V182 (FMT-03)."""
+    run = [
+        Event(time_ms=number, signal="trough-1", reading=("closed", "open")[number % 2])
+        for number in range(9)
+    ]
+    head, _, body = written(run, end_ms=9).decode().partition("$enddefinitions $end\n")
+    declared = re.findall(r"^(\$\w+) .* \$end$", head, re.MULTILINE)
+    assert len(declared) == head.count("\n") - head.count("$upscope $end")
+    assert set(declared) == {"$comment", "$scope", "$timescale", "$var", "$version"}
+    line = r"(#[0-9]+|[01xXzZ][!-~]+|\$dumpvars|\$end)\n"
+    assert re.fullmatch(f"({line})+", body)
+    assert body.count("$dumpvars\n") == body.count("$end\n") == 1
 
 
 @given(changes(signals=(*PLACES, *COILS), on_a_grid=True), st.integers(1, 60))
