@@ -126,7 +126,8 @@ def decode(
 ) -> str:
     """Return the text of a file: UTF-8, at most ``limit`` bytes, without a byte order mark.
 
-    Raises ``error`` with one Problem: too large, not UTF-8, a NUL.
+    Raises ``error`` with one Problem: too large, not UTF-8, a NUL, a second
+    byte order mark (``locate`` would take it for the first).
     """
     if len(data) > limit:
         raise error(
@@ -143,7 +144,10 @@ def decode(
     message = "found a NUL; wanted plain text; save the file as UTF-8"
     if at < 0:
         try:
-            return data.decode("utf-8-sig")
+            text = data.decode("utf-8-sig")
+            if not text.startswith("\ufeff"):
+                return text
+            at, message = 0, "found two byte order marks; wanted at most one; take one of them out"
         except UnicodeDecodeError as refused:
             # The mark, where there is one, is not counted; it holds no line end.
             at = refused.start + (3 if data.startswith(b"\xef\xbb\xbf") else 0)
@@ -213,7 +217,7 @@ def _shown(text: str, line: int, column: int) -> str:
     return (
         "".join(
             sign if sign.isprintable() else sign.encode("unicode_escape").decode("ascii")
-            for sign in written.strip()
+            for sign in written.strip(" \t")
         )
         or "an empty line"
     )

@@ -1,8 +1,5 @@
 """TOML text into values with their lines."""
 
-import datetime
-import json
-import math
 import re
 import tomllib
 from pathlib import Path
@@ -21,6 +18,7 @@ from simrig.profile.positions import (
     Positions,
     Table,
 )
+from tests.profile.toml_documents import documents
 
 SAMPLE = """\
 # An invented machine.
@@ -217,7 +215,7 @@ def test_a_located_file_cannot_be_changed():
         ("y = 3\nx = [1,\n['a\n", 3, "found ['a: a text that is not closed"),
         ("x = { a = 1\n}\n", 1, "put in the comma or the }"),
         ("x = [ { a = 1 b = 2 } ]\n", 1, "wanted commas between, then }"),
-        ("a = 1\r\r\nb = 2\n", 1, "something follows where the line should end"),
+        ("a = 1\r\r\nb = 2\n", 1, "found a = 1\\r: something follows where the line should end"),
         ("\n" * 40 + "a", 41, "found a: no = after the key"),
     ],
 )
@@ -265,8 +263,7 @@ def test_nesting_goes_as_deep_as_the_bound_and_no_deeper(kind):
     text = NESTED[kind]
     located = locate(text(NESTING_LIMIT), "f")
     deepest = max(
-        len(path) - (not isinstance(value, dict | list))
-        for path, value in values(located.data)
+        len(path) - (not isinstance(value, dict | list)) for path, value in values(located.data)
     )
     assert deepest == NESTING_LIMIT
     problem = refusal(text(NESTING_LIMIT + 1))
@@ -349,3 +346,171 @@ def test_bytes_that_are_not_text_are_refused_on_their_line(mark, data, line, wor
 def test_a_byte_order_mark_is_not_part_of_the_text():
     """It is dropped."""
     assert decode("\ufeffä = 1\r\n".encode(), "f") == "ä = 1\r\n"
+    with pytest.raises(ProfileError, match="f:1: text: found two byte order marks"):
+        decode("\ufeff\ufeffa = 1".encode(), "f")
+
+
+# The public TOML test suite: Source: toml-test, the files of its list for TOML 1.0.0.
+
+LISTS = sorted(Path(__file__).parents[3].glob("*/data/toml/files-toml-1.0.0"))
+
+
+def suite(kind):
+    """The files of one kind, or one skipped stand-in."""
+    if not LISTS:
+        reason = "no folder data/toml with the public TOML test suite stands beside the project"
+        return [pytest.param(None, marks=pytest.mark.skip(reason=reason))]
+    names = LISTS[0].read_text(encoding="utf-8").split()
+    return [
+        pytest.param(LISTS[0].parent / name, id=name)
+        for name in names
+        if name.startswith(kind) and name.endswith(".toml")
+    ]
+
+
+QUOTED = re.compile(r'"(?:[^"\\]|\\.)*"|' + r"'[^']*'")
+BARE = re.compile(r"""[^\s,=#"'\[\]{}]+(?: \d\d:[^\s,=#"'\[\]{}]+)?""")
+
+
+def spelt(pattern, line):
+    """The values of all pieces of a line that the pattern finds and TOML reads."""
+    for piece in pattern.findall(line):
+        try:
+            yield tomllib.loads(f"x = {piece}")["x"]
+        except ValueError:
+            continue
+
+
+def holds(line, key, value):
+    """Whether a line holds the text of a key, or of an item of a list."""
+    if isinstance(key, str):
+        if re.fullmatch("[A-Za-z0-9_-]+", key) and re.search(rf"(?<![\w-]){key}(?![\w-])", line):
+            return True
+        return key in spelt(QUOTED, line)
+    if isinstance(value, dict):
+        return "{" in line or "[[" in line
+    if isinstance(value, list):
+        return "[" in line
+    if isinstance(value, str):
+        return value in spelt(QUOTED, line) or '"""' in line or "'''" in line
+    return any(repr(found) == repr(value) for found in spelt(BARE, line))
+
+
+@pytest.mark.parametrize("file", suite("valid"))
+def test_every_path_of_a_published_file_has_its_line(file):
+    """The structure is the parser's, and each line holds the key or the item itself."""
+    data = file.read_bytes()
+    located = locate(decode(data, file.name), file.name)
+    assert repr(located.data) == repr(tomllib.loads(data.decode("utf-8-sig")))
+    lines = data.decode("utf-8-sig").replace("\r\n", "\n").split("\n")
+    positions = Positions("\n".join(lines))
+    assert positions.stopped is None
+    assert same_structure(positions.root, located.data)
+    for path, value in values(located.data):
+        if path:
+            assert holds(lines[located.line(path) - 1], path[-1], value), path
+
+
+@pytest.mark.parametrize("file", suite("invalid"))
+def test_a_published_file_that_is_not_valid_is_refused_on_a_line_of_its_own(file):
+    """One problem, on a line that the file has."""
+    data = file.read_bytes()
+    with pytest.raises(ProfileError) as caught:
+        locate(decode(data, file.name), file.name)
+    (problem,) = caught.value.problems
+    assert problem.file == file.name
+    assert 1 <= problem.line <= data.count(b"\n") + 1
+    assert problem.message.startswith("found ")
+    assert "what TOML does not allow" not in problem.message
+
+
+@settings(max_examples=120, deadline=None, derandomize=True)
+@given(document=documents(), windows=st.booleans())
+def test_any_text_has_the_lines_that_it_was_written_with(document, windows):
+    """Values and lines are those of the writer, path by path."""
+    text, data, lines = document
+    located = locate(text.replace("\n", "\r\n") if windows else text, "f")
+    assert located.data == data
+    assert {path: located.line(path) for path in paths(located.data)} == lines
+
+
+EDITS = st.lists(
+    st.tuples(
+        st.sampled_from(["replace", "insert", "delete", "repeat", "cut"]),
+        st.integers(0, 2000),
+        st.one_of(
+            st.sampled_from([bytes([sign]) for sign in b"\"'[]{}=.,#\\\n\r\t \0_-+:eE0"]),
+            st.sampled_from([b'"""', b"'''", b"[[", b"]]", b"\r\n", b"\\u", b"\xef\xbb\xbf"]),
+            st.binary(min_size=1, max_size=2),
+        ),
+        st.integers(1, 40),
+    ),
+    min_size=1,
+    max_size=6,
+)
+
+
+def edited(data, edits):
+    """The bytes after some slips of the hand."""
+    for kind, at, piece, length in edits:
+        at %= len(data) + 1
+        if kind == "replace":
+            data = data[:at] + piece + data[at + len(piece) :]
+        elif kind == "insert":
+            data = data[:at] + piece + data[at:]
+        elif kind == "delete":
+            data = data[:at] + data[at + length :]
+        elif kind == "repeat":
+            data = data[:at] + data[max(0, at - length) :]
+        else:
+            data = data[:at]
+    return data
+
+
+def judged(data):
+    """Holds what becomes of bytes to the parser alone; only bounds may differ."""
+    try:
+        text = data.removeprefix(b"\xef\xbb\xbf").decode()
+        wanted = tomllib.loads(text)
+    except (ValueError, RecursionError):
+        wanted = None
+    if b"\0" in data:
+        wanted = None
+    try:
+        located = locate(decode(data, "f"), "f")
+    except ProfileError as refused:
+        (problem,) = refused.problems
+        assert wanted is None or "wanted at most" in problem.message
+        assert 1 <= problem.line <= data.count(b"\n") + 1
+        assert problem.message.startswith("found ")
+        assert problem.message.isprintable()
+        return
+    assert repr(located.data) == repr(wanted)
+    positions = Positions(text.replace("\r\n", "\n"))
+    assert positions.stopped is None
+    assert same_structure(positions.root, wanted)
+
+
+@settings(max_examples=500, deadline=None, derandomize=True)
+@given(edits=EDITS, windows=st.booleans())
+def test_slips_in_a_file_give_values_or_a_refusal(edits, windows):
+    """What the parser takes is taken with all its lines; all else is refused in words."""
+    text = SAMPLE.replace("\n", "\r\n") if windows else SAMPLE
+    judged(edited(text.encode(), edits))
+
+
+@settings(max_examples=80, deadline=None, derandomize=True)
+@given(document=documents(), edits=EDITS)
+def test_slips_in_any_text_give_values_or_a_refusal(document, edits):
+    """The same holds for texts of every form."""
+    judged(edited(document[0].encode(), edits))
+
+
+@settings(max_examples=500, deadline=None, derandomize=True)
+@given(data=st.one_of(st.binary(max_size=60), st.text("ab.=[]{}\"'\\,#\n\r 01-:", max_size=40)))
+@example(data="a = {b.c = 1, b = {}}")
+@example(data="a = []\n[a.b]\n")
+@example(data="a = ''''''''")
+def test_any_bytes_give_values_or_a_refusal(data):
+    """Nothing else leaves the reader, whatever the bytes are."""
+    judged(data if isinstance(data, bytes) else data.encode())
