@@ -176,6 +176,9 @@ def test_bytes_written():
     assert b"".join(write_csv(written)) == (
         b'time,sensor,reading\r\n0,trough-1,closed\r\n12.25,"a ""b"", c",off\r\n'
     )
+    numbered = [Event(signal="#7", reading="open")]
+    assert b"".join(write_csv(numbered)) == b'sensor,reading\r\n"#7",open\r\n'
+    assert list(read_csv(write_csv(numbered), file="run.csv")) == numbered
     assert b"".join(write_csv([])) == b"time,sensor,reading\r\n"
 
 

@@ -182,6 +182,7 @@ def test_time_goes_forward():
         (HEAD + b"#5\nb1", [(6, "change"), (6, "VCD")]),
         (HEAD + b"$comment never closed\n#5\n1!\n", [(5, "VCD")]),
         (HEAD + b"1?\n1!\n", [(5, "change")]),
+        (HEAD + b"#5 1% b\n\xff\n", [(5, "VCD"), (6, "VCD")]),
         (HEAD + b"$end\n", [(5, "$end")]),
         (HEAD + b"$dumpvars\n1!\n", [(None, "VCD")]),
         (HEAD + b"$var wire 1 + c $end\n", [(5, "$var")]),

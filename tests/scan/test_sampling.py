@@ -36,6 +36,8 @@ def test_input_filter():
     assert not Sampling(period_ms=1, filter_ms=10).passes_filter(5)
     assert Sampling(period_ms=1, filter_ms=10).verdict(5) == "never"
     assert Sampling(period_ms=1, filter_ms=2).verdict(5) == "certain"
+    assert Sampling(period_ms=1, filter_ms=2).verdict(2) == "certain"
+    assert Sampling(period_ms=1, filter_ms=2).verdict(1.9) == "never"
 
 
 @pytest.mark.parametrize(("pulse", "period", "samples"), [(1, 2, 1), (3, 4, 1), (5, 2, 3), (7, 3, 2)])

@@ -154,6 +154,14 @@ def test_hysteresis_remembers():
     assert (rising.on, falling.on) == (False, True)
 
 
+def test_a_distant_ball_does_not_hide_what_is_near():
+    """A sensor that is on without a ball stays on with one that passes further away."""
+    pot = SimulatedPot(rest_gap_mm=4, ball_gap_mm=9, turns=8)
+    assert pot.on
+    assert pot.with_ball(True).on
+    assert pot.rolled_across()[0] is False
+
+
 def test_the_pot_stops_at_its_ends():
     """Turning on beyond an end changes nothing."""
     assert SimulatedPot().turned(-3).turns == 0
