@@ -103,6 +103,10 @@ class MaskModel:
     ``System.classes``), which must have equal interactions.  Deviations without an
     interaction change nothing and are interchangeable of themselves.
 
+    ``carriers``, if given, are the deviations that can carry what others do at one
+    cell of their interaction to another, such as exchanged leads.  Beside all others,
+    a cell depends only on deviations that touch it.
+
     Raises ValueError if lengths differ, if there is no world, and, when asked for,
     if an effect changes a cell outside of the interactions.
     """
@@ -114,6 +118,7 @@ class MaskModel:
     worlds: int = attrs.field(repr=False)
     effect: Callable[[frozenset[int]], Effect] = attrs.field(repr=False)
     keys: tuple[Hashable, ...] | None = attrs.field(default=None, repr=False)
+    carriers: frozenset[int] | None = attrs.field(default=None, repr=False)
     everything: int = attrs.field(init=False, repr=False)
     classes: Classes = attrs.field(init=False, repr=False)
     _changes: dict[frozenset[int], tuple[_Change, ...]] = attrs.field(
@@ -254,14 +259,8 @@ class MaskSystem(System):
         if agreeing:
             return Allowed(likelihood=agreeing / sum([possible for _, possible in layings]))
         cells = reduce(or_, [1 << cell for cell in self._blamed(layings)])
-        # Whatever meets chosen ones that touch a conflicting cell can change it through them.
-        helpful = cells
-        for bits, _ in self._components(chosen):
-            if bits & cells:
-                helpful |= bits
-        return Conflict(
-            candidates=frozenset().union(*self.model.touching(helpful)) - chosen - self.barred
-        )
+        helpful = frozenset().union(*self.model.touching(self._origin(chosen, cells)))
+        return Conflict(candidates=helpful - chosen - self.barred)
 
     def conflicting_cells(self, chosen: frozenset[int]) -> tuple[int, ...]:
         """Return the cells whose readings conflict, none if ``chosen`` is allowed.
@@ -284,11 +283,13 @@ class MaskSystem(System):
         interactions, alone = self.model.interactions, self._alone
         likelihoods = {}
         for index in candidates:
+            if index in self.barred:
+                continue
             if interactions[index] & touched:
                 likelihood = self._join(components, layings, index)
             else:
                 likelihood = _likelihood(layings, alone.get(index) or self._lay_alone(index))
-            if likelihood and index not in self.barred:
+            if likelihood:
                 likelihoods[index] = likelihood
         return likelihoods
 
@@ -310,7 +311,7 @@ class MaskSystem(System):
                 rest.extend(component)
         # What lies outside stays as it is: if that conflicts, nothing need be asked.
         span, everything = Span.of(reach), self.model.everything
-        if not any([product.without(span, everything) for product, _ in layings]):
+        if not any(product.without(span, everything) for product, _ in layings):
             return 0.0
         return _likelihood(self._layings(frozenset(rest)), self._lay(frozenset(joined)))
 
@@ -329,12 +330,27 @@ class MaskSystem(System):
             components = [*apart, (bits, frozenset(members))]
         return components
 
+    def _origin(self, chosen: frozenset[int], cells: int) -> int:
+        """Return the cells on which the values of some cells depend, as a bit set."""
+        carriers = self.model.carriers
+        ranges = [
+            self.model.interactions[index]
+            for index in chosen
+            if carriers is None or index in carriers
+        ]
+        grown = 0
+        while grown != cells:
+            grown = cells
+            for bits in ranges:
+                if bits & cells:
+                    cells |= bits
+        return cells
+
     def _layings(self, chosen: frozenset[int]) -> tuple[_Laying, ...]:
         """Return the products of the masks under ``chosen``, one for each state."""
         layings = self._kept.get(chosen)
         if layings is None:
             model, picks = self.model, self.picks
-            # No pick is left to the reader of a healthy cell that was not looked at.
             healthy = [
                 model.everything if pick < 0 else masks[pick]
                 for masks, pick in zip(model.healthy, picks, strict=False)
@@ -361,9 +377,12 @@ class MaskSystem(System):
         """Return the changes of deviations that hang together, under the readings."""
         picks, laid = self.picks, []
         for masks, span, possible in self.model.changes(component):
-            agreed = self.model.everything
-            for cell, values in masks:
-                agreed &= values[picks[cell]]
+            if len(masks) == 1:
+                agreed = masks[0][1][picks[masks[0][0]]]
+            else:
+                agreed = self.model.everything
+                for cell, values in masks:
+                    agreed &= values[picks[cell]]
             laid.append((agreed, span, possible))
         return tuple(laid)
 

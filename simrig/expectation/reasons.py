@@ -15,7 +15,7 @@ def place_words(profile: Profile, spot_id: str) -> str:
         place = profile.row("place", spot.place)
         if spot_id.endswith(".jam"):
             return f"{place.title}, above the kicker"
-        if place.open_area:
+        if place.open_area or place.capacity == 1:
             return str(place.title)
         return f"{place.title} position {spot.number}"
     route = profile.row("route", spot.route)

@@ -54,6 +54,7 @@ from simrig.history.records import (
     Unit,
 )
 from simrig.history.repeats import Repeat, by_month, repeats, seen
+from simrig.history.resuming import conditions_of, file_seen, plain_conditions, seen_again
 from simrig.history.store import Store, open_store
 from simrig.history.transfer import export_csv, export_json, import_text
 from simrig.history.upkeep import Verdict, backup, rescue, verify
@@ -92,6 +93,7 @@ __all__ = [
     "by_topic",
     "cards",
     "close_job",
+    "conditions_of",
     "counts",
     "default_store",
     "due",
@@ -102,6 +104,7 @@ __all__ = [
     "export_csv",
     "export_json",
     "factors",
+    "file_seen",
     "forget",
     "import_text",
     "job_file",
@@ -111,6 +114,7 @@ __all__ = [
     "open_job",
     "open_store",
     "order_part",
+    "plain_conditions",
     "prior_counts",
     "prove",
     "remove_fact",
@@ -119,6 +123,7 @@ __all__ = [
     "rescue",
     "save_training",
     "seen",
+    "seen_again",
     "set_fact",
     "settle",
     "shares",

@@ -28,6 +28,7 @@ FOLLOW_UP: Final = "follow-up"
 TO_ORDER: Final = "part to order"
 ON_ORDER: Final = "part on order"
 UNPROVEN: Final = "never proven"
+_ORDER: Final = (TEMPORARY, FOLLOW_UP, UNPROVEN, TO_ORDER, ON_ORDER)
 
 
 @attrs.frozen(kw_only=True)
@@ -245,9 +246,11 @@ def due(store: Store, *, today: datetime.date, ahead_days: int = 0) -> tuple[Due
             *_orders(store),
             *_unproven(store),
         ]
-    return tuple(
-        sorted(found, key=lambda due: (due.place, due.machine, due.serial, due.kind, due.number))
-    )
+    return tuple(sorted(found, key=_by_place))
+
+
+def _by_place(due: Due) -> tuple[str, str, str, int, int]:
+    return due.place, due.machine, due.serial, _ORDER.index(due.kind), due.number
 
 
 _WHERE_IT_IS: Final = (

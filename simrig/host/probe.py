@@ -31,7 +31,7 @@ MOST_FILES: Final = 500
 """Source files of its package that are watched for changes."""
 
 
-class Stopped(Exception):
+class Stopped(Exception):  # noqa: N818
     """The plug-in cannot be used: at which stage, and why."""
 
     def __init__(self, stage: str, message: str) -> None:

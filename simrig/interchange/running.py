@@ -132,7 +132,8 @@ class _Machine:
             named = {one.sensor for one in found.differences}
             wanted = set(_names(self.profile, step.differences))
             if named != wanted:
-                yield f"differences at {', '.join(sorted(named)) or 'none'}, expected {', '.join(sorted(wanted))}"
+                found_at, wanted_at = ", ".join(sorted(named)), ", ".join(sorted(wanted))
+                yield f"differences at {found_at or 'none'}, expected {wanted_at or 'none'}"
         for fit in step.fits:
             if not any(_matches(fit, one) for one in found.fits):
                 offered = "; ".join(_shown(one) for one in found.fits) or "none"
@@ -140,11 +141,13 @@ class _Machine:
         yield from _not_offered(step, found, conditions, self.profile)
 
     def _location(self, step: Step, conditions: Conditions) -> Iterator[str]:
-        assert step.seen is not None and step.missing_at is not None
+        assert step.seen is not None
+        wanted = step.missing_at or ()
         found = locate(self.profile, observation(self.profile, step.seen), conditions)
         named = {name for one in found.placements for name in one.missing_at}
-        if named != set(step.missing_at):
-            yield f"missing ball can be at {', '.join(sorted(named))}, expected {', '.join(step.missing_at)}"
+        if named != set(wanted):
+            found_at = ", ".join(sorted(named)) or "nowhere"
+            yield f"a missing ball can be at {found_at}, expected {', '.join(wanted)}"
 
     def _diagnosis(self, step: Step, conditions: Conditions) -> Iterator[str]:
         from simrig.diagnosis.diagnose import diagnose
@@ -167,7 +170,8 @@ class _Machine:
         if wanted.first is not None:
             first = found.explanations[0].names if found.explanations else ()
             if frozenset(first) not in {_set(name) for name in wanted.first}:
-                yield f"diagnose puts {' + '.join(first) or 'nothing'} first, expected one of {', '.join(wanted.first)}"
+                named = " + ".join(first) or "nothing"
+                yield f"diagnose puts {named} first, expected one of {', '.join(wanted.first)}"
         if wanted.conflict is not None and bool(found.explanations) == wanted.conflict:
             yield "diagnose " + ("finds explanations" if found.explanations else "finds none")
 

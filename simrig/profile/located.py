@@ -179,7 +179,7 @@ def locate(
         try:
             # The text as it came: the parser puts line ends right itself, and twice is once too many.
             return Located(file=file, data=tomllib.loads(text), positions=positions)
-        except (ValueError, RecursionError) as refused:
+        except tomllib.TOMLDecodeError as refused:
             line, message = _refusal(str(refused), positions)
     raise error([Problem(file=file, line=line, where="TOML", message=message)])
 

@@ -188,7 +188,7 @@ class Positions:
         while self.text.startswith((" ", "\t"), at):
             at += 1
         place, at = self._read_value(depth, at, start)
-        table.items.setdefault(key, place)
+        table.items[key] = place
         return at
 
     def _read_keys(self, at: int, closing: str) -> tuple[list[tuple[str, int]], int]:
