@@ -201,6 +201,7 @@ def test_a_located_file_cannot_be_changed():
         ("a = 1\na = 2", 2, "it stands on line 1 too"),
         ("[a]\nb = 1\n[a]\nc = 2\n", 3, "it stands on line 1 too"),
         ("x = 1\n[x.y]\n", 2, "it stands on line 1 too"),
+        ("a = 1\na = 2\nb = 1\nb = 2\n", 2, "it stands on line 1 too"),
         ("[[a]]\nb = 1\n[[a]]\nb = 1\nb = 2\n", 5, "it stands on line 4 too"),
         ("x = { a = 1, a = 2 }\n", 1, "this key is given already"),
         ("x = []\n[[x]]\n", 2, "closed in its own brackets"),
@@ -210,8 +211,11 @@ def test_a_located_file_cannot_be_changed():
         ("[]\n", 1, "no key where one should stand"),
         ("= 1\n", 1, "neither a key nor a table"),
         ('x = [\n "a"\n "b"\n]\n', 3, "a list does not go on as one"),
+        ("x = [\n1\n2\n]\n", 3, "the [ of line 1 is still open here"),
+        ("x = [\n{ a = [\n1, 2 3\n", 3, "the [ of line 2 is still open here"),
         ("x = [1, 2\ny = 3\n", 2, "the [ of line 1 is still open here"),
         ("y = 3\nx = [1,\n\n", 2, "found x = [1,"),
+        ("x = [\n[1], [2,\n\n", 2, "found [1], [2,"),
         ("y = 3\nx = [1,\n['a\n", 3, "found ['a: a text that is not closed"),
         ("x = { a = 1\n}\n", 1, "put in the comma or the }"),
         ("x = [ { a = 1 b = 2 } ]\n", 1, "wanted commas between, then }"),
@@ -226,6 +230,11 @@ def test_a_refusal_says_where_what_was_found_and_what_to_do(text, line, words):
     assert problem.message.startswith("found ")
     assert "; wanted " in problem.message
     assert words in problem.message
+
+
+def test_a_bracket_that_is_closed_is_not_called_open():
+    """Only the bracket that the fault lies in is named."""
+    assert "still open" not in refusal("x = [1]\ny = { a = [] }\nb 2\n").message
 
 
 def test_only_a_part_of_a_long_line_is_shown():
@@ -286,6 +295,12 @@ def values(value, path=()):
 def test_no_depth_is_more_than_the_reader_can_bear(opening, before, count):
     """Closed or not, depth ends in a refusal and never in a fault of the parser."""
     assert refusal(before + opening * count).line >= 1
+
+
+@pytest.mark.parametrize("before", ["", "[", "[[", "x = { "])
+def test_a_dotted_key_is_refused_before_it_is_known_to_be_whole(before):
+    """The parser never sees a key of so many parts that it would take minutes."""
+    assert "nested deeper than 60" in refusal(before + "a." * 1_000).message
 
 
 @pytest.mark.parametrize(
