@@ -53,7 +53,9 @@ def conditions(profile: Profile, arguments: argparse.Namespace) -> Conditions:
         if door is None:
             fault("--door", "the profile has no sensor at the door; leave the option out")
         else:
-            pairs.append(f"{door}={arguments.door}")
+            states = profile.row("mechanism", door).states
+            shut = next((state for state in states if state != "open"), "closed")
+            pairs.append(f"{door}={'open' if arguments.door == 'open' else shut}")
     for pair in pairs:
         name, _, state = pair.partition("=")
         mechanism = profile.row("mechanism", name)

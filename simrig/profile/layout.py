@@ -26,7 +26,7 @@ class Balls(Stated):
         "the place that is short when balls are missing", "place", reading=True
     )
     extra: tuple[str, ...] | None = keys.sequence(
-        "where one ball too many lies: a place or a position; several where it may be any of them",
+        "where one ball too many lies: places and positions, the first that has room",
         Key(shape="spot", meaning="a place or a position"),
         reading=True,
     )

@@ -77,7 +77,8 @@ def phase_placements(profile: Profile, phase: Phase, balls: int) -> Iterator[Pla
 
     With balls missing, the store is short first; what it cannot give is taken
     from the other places in every way.  With balls too many, they lie where the
-    profile says, or, where it does not, anywhere they fit.
+    profile says, in the first place with room, or, where it does not say,
+    anywhere they fit.
     """
     seen: set[Placement] = set()
     for counts in dict.fromkeys(_all_counts(profile, phase)):
@@ -172,20 +173,35 @@ def _extra(
     profile: Profile, counts: dict[str, int], extra: int
 ) -> Iterator[tuple[dict[str, int], frozenset[str], frozenset[Fact]]]:
     stated = profile.balls.extra
-    facts = frozenset() if stated else frozenset((Fact("balls", "", "extra"),))
-    targets = stated or tuple(place.id for place in profile.place if not place.captive)
-    for chosen in itertools.combinations_with_replacement(targets, extra):
-        changed, spots = dict(counts), []
-        for name in chosen:
-            if "." in name:
-                spots.append(name)
+    if stated:
+        changed, spots = dict(counts), set[str]()
+        for _ in range(extra):
+            room = next((name for name in stated if _has_room(profile, changed, spots, name)), None)
+            if room is None:
+                return
+            if "." in room:
+                spots.add(room)
             else:
-                changed[name] = changed.get(name, 0) + 1
-        fits = all(
+                changed[room] = changed.get(room, 0) + 1
+        yield changed, frozenset(spots), frozenset()
+        return
+    facts = frozenset((Fact("balls", "", "extra"),))
+    places = [place.id for place in profile.place if not place.captive]
+    for chosen in itertools.combinations_with_replacement(places, extra):
+        changed = dict(counts)
+        for name in chosen:
+            changed[name] = changed.get(name, 0) + 1
+        if all(
             number <= profile.row("place", name).capacity for name, number in changed.items()
-        )
-        if fits and len(set(spots)) == len(spots):
-            yield changed, frozenset(spots), facts
+        ):
+            yield changed, frozenset(), facts
+
+
+def _has_room(profile: Profile, counts: Mapping[str, int], spots: set[str], name: str) -> bool:
+    if "." in name:
+        return name not in spots
+    capacity: int = profile.row("place", name).capacity
+    return counts.get(name, 0) < capacity
 
 
 def _seen(profile: Profile, conditions: Conditions) -> tuple[Placement, ...]:
