@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import datetime
 import json
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -76,7 +77,8 @@ def run(
     filed: list[Any] = []
     with store.writing():
         job_id, unit = _job(store, arguments, now, filed)
-        profile = _profile(store, unit, context)
+        needs_profile = unit is not None and (_sees(arguments) or arguments.repair is not None)
+        profile = _profile(unit.machine, context) if needs_profile else None
         if unit is not None:
             _facts(store, unit.id, arguments, now, filed)
         if job_id is not None:
@@ -146,9 +148,9 @@ def _job(
     return opened.id, store.get(history.Unit, opened.unit_id)
 
 
-def _profile(store: Store, unit: Any, context: Context) -> Profile | None:
+def _profile(machine: str, context: Context) -> Profile | None:
     try:
-        return None if unit is None else context.profile(unit.machine)
+        return context.profile(machine)
     except SimrigError:
         return None
 
@@ -304,9 +306,10 @@ def _pair(text: str, option: str, wanted: str) -> tuple[str, str]:
 
 def _number(text: str) -> float | None:
     try:
-        return float(text)
+        number = float(text)
     except ValueError:
         return None
+    return number if math.isfinite(number) else None
 
 
 def _whole(text: str, option: str) -> int:

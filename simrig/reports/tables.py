@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 _GAP = 2
+_ROOM_BESIDE_HEADING = 2
 
 
 def table(
@@ -25,14 +26,15 @@ def table(
 
 
 def _folded(cells: list[list[str]], headers: Sequence[str], width: int) -> list[list[str]]:
-    columns = list(zip(headers, *cells, strict=True))
-    widths = [max(len(line) for cell in column for line in _lines(cell)) for column in columns]
-    words = [
-        max(len(word) for cell in column for word in (cell.split() or [""])) for column in columns
-    ]
+    headings = [len(heading) + _ROOM_BESIDE_HEADING for heading in headers]
+    columns = list(zip(*cells, strict=True)) or [()] * len(headers)
+    widths, words = list(headings), list(headings)
+    for place, column in enumerate(columns):
+        for cell in column:
+            widths[place] = max(widths[place], *(len(line) for line in _lines(cell)))
+            words[place] = max(words[place], *(len(word) for word in cell.split() or [""]))
     excess = sum(widths) + _GAP * (len(widths) - 1) - width
     # First between words; where that is not enough, inside them, but never inside a heading.
-    headings = [len(heading) for heading in headers]
     for floor in (words, headings):
         while excess > 0:
             over = [have - least for have, least in zip(widths, floor, strict=True)]
