@@ -193,7 +193,7 @@ class Positions:
 
     def _read_keys(self, at: int, closing: str) -> tuple[list[tuple[str, int]], int]:
         """A dotted key with the offset of each part, read past the closing sign."""
-        keys = []
+        keys: list[tuple[str, int]] = []
         sign = "."
         while sign == ".":
             part = _key_part.match(self.text, at)
