@@ -266,7 +266,7 @@ class _Sheet:
             deviations=tuple([one.deviation for one in about.suspects]),
             interactions=_that_count(meets, observed | 1 << count),
             reaches=tuple(reaches),
-            agree=self._healthy_masks(),  # type: ignore[arg-type]  # attrs stub: generic converter
+            agree=self._healthy_masks(),
             worlds=about.selected[frozenset()],
             effect=self.effect,
             observed=observed,

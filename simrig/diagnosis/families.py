@@ -31,7 +31,7 @@ from collections.abc import Collection, Hashable, Iterator, Sequence
 
 import attrs
 
-from simrig.diagnosis.deviation import Deviation
+from simrig.diagnosis.system import Deviation
 
 Family = tuple[int, ...]
 """Classes in ascending order; a class that gives two members stands in it twice."""

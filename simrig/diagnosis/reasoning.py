@@ -143,7 +143,8 @@ def explain(system: System, limit: int = 2) -> Explanations:
     """
     if limit < 0:
         raise ValueError(f"limit: {limit} found, 0 or more wanted")
-    classes = system.classes()
+    deviations = system.deviations
+    classes = Classes.group(deviations, [system.alike(i) for i in range(len(deviations))])
     root = system.outcomes(frozenset())
     families = _Search(system, classes, limit).families(root)
     folds = fold(classes, families)
@@ -161,7 +162,7 @@ def explain(system: System, limit: int = 2) -> Explanations:
     ]
     minimal.sort(key=lambda one: (-one.probability, len(one.members), one.members))
     return Explanations(
-        deviations=system.deviations,
+        deviations=deviations,
         limit=limit,
         minimal=tuple(minimal),
         count=len(folds) + sum([one.count for one in folds.values()]),
