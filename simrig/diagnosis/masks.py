@@ -182,16 +182,7 @@ class MaskSystem(System):
         init=False, repr=False, factory=dict
     )
 
-    @reaches.default
-    def _no_further(self) -> tuple[int, ...]:
-        return self.meets
-
-    @carriers.default
-    def _all_deviations(self) -> frozenset[int]:
-        return frozenset(range(len(self.deviations)))
-
-    @meets.validator
-    @reaches.validator
+    @interactions.validator
     @keys.validator
     @reaches.validator
     def _one_each(

@@ -68,19 +68,6 @@ def test_alike_is_speed_alone(small, limit):
     assert found(small.system(alike=False), limit) == found(small.system(), limit)
 
 
-@given(small=small_systems(), limit=LIMITS, data=st.data())
-@settings(max_examples=100, deadline=None, derandomize=True)
-def test_barred(small, limit, data):
-    """Barred deviations are in no set, and the others are as without them."""
-    indices = range(len(small.deviations))
-    barred = frozenset(data.draw(st.sets(st.sampled_from(indices)))) if indices else frozenset()
-    assert found(small.system(barred=barred), limit) == {
-        members: likelihood
-        for members, likelihood in small.consistent(limit).items()
-        if barred.isdisjoint(members)
-    }
-
-
 @given(small=small_systems(), limit=LIMITS)
 @settings(max_examples=100, deadline=None, derandomize=True)
 def test_loose_conflicts(small, limit):
@@ -175,9 +162,7 @@ def test_together_wants_equal_deviations():
         kinds=(0,),
         touched=(1,),
         states=(1,),
-        carrying=(True,),
-        owners=(None,),
-        readings=(0,),
+        observed=1,
         deviations=(Deviation(part="a", mode="open", prior=0.5),),
     )
     other = Small(
@@ -186,9 +171,7 @@ def test_together_wants_equal_deviations():
         kinds=(0,),
         touched=(1,),
         states=(1,),
-        carrying=(True,),
-        owners=(None,),
-        readings=(0,),
+        observed=1,
         deviations=(Deviation(part="b", mode="open", prior=0.5),),
     )
     with pytest.raises(ValueError, match="different deviations found, the same in each wanted"):
@@ -213,17 +196,7 @@ def test_likelihood_is_validated(likelihood):
 
 def test_negative_limit():
     """A negative limit is refused."""
-    small = Small(
-        seed=0,
-        cells=1,
-        kinds=(),
-        touched=(1,),
-        states=(1,),
-        carrying=(True,),
-        owners=(None,),
-        readings=(0,),
-        deviations=(),
-    )
+    small = Small(seed=0, cells=1, kinds=(), touched=(1,), states=(1,), observed=1, deviations=())
     with pytest.raises(ValueError, match="limit: -1 found, 0 or more wanted"):
         explain(small.system(), -1)
 

@@ -6,8 +6,7 @@ from itertools import combinations
 
 import pytest
 
-from simrig.diagnosis.masks import Effect, MaskModel
-from simrig.diagnosis.readings import MaskSystem
+from simrig.diagnosis.masks import EVERY_WORLD, Effect, MaskSystem
 from simrig.diagnosis.reasoning import (
     Allowed,
     best_probe,
@@ -302,19 +301,16 @@ def test_polybox_of_masks():
         lambda x, y, z: x + y == 10,
         lambda x, y, z: y + z == 12,
     )
-    everything = (1 << len(worlds)) - 1
-    model = MaskModel(
+    system = MaskSystem(
         deviations=circuit.deviations,
-        meets=tuple(1 << cell for cell in range(5)),
-        count=len(worlds),
-        healthy=tuple(
-            (sum(1 << bit for bit, world in enumerate(worlds) if equation(*world)),)
+        interactions=tuple(1 << cell for cell in range(5)),
+        agree=tuple(
+            sum(1 << bit for bit, world in enumerate(worlds) if equation(*world))
             for equation in equations
         ),
-        worlds=everything,
-        effect=lambda component: Effect(states=(dict.fromkeys(component, (everything,)),)),
+        worlds=(1 << len(worlds)) - 1,
+        effect=lambda component: Effect(states=(dict.fromkeys(component, EVERY_WORLD),)),
     )
-    system = MaskSystem(model=model, readings=(0,) * 5)
     assert {one.members for one in explain(system, 5)} == {
         one.members for one in explain(circuit, 5)
     }
