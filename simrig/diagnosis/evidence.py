@@ -297,14 +297,14 @@ class _Cells:
 
     def _carries(self, one: Suspect, interaction: Interaction) -> bool:
         """Whether a suspect brings what others do at one sensor to another."""
+        mistake = one.mistake
+        if mistake is not None and mistake.fact is None:
+            return mistake.kind == "numbering"
         if interaction.meets & self.about.effects.sneaking:
             return True
         if one.fault is not None:
             return one.fault.kind.effect not in _STAYING
-        mistake = one.mistake
-        if mistake is not None and mistake.fact is not None:
-            return mistake.fact.table == "place"
-        return mistake is not None and mistake.kind == "numbering"
+        return mistake is not None and mistake.fact is not None and mistake.fact.table == "place"
 
     def _masks(self, values: Sequence[Value]) -> tuple[int, int, int]:
         """Return the worlds in which a cell reads open, closed, or flickers.
@@ -383,5 +383,7 @@ class _Cells:
         return found
 
 
-_STAYING = frozenset(("breaks", "opens", "forces", "inverts", "opens diode", "opens line"))
+_STAYING = frozenset(
+    ("breaks", "opens", "forces", "inverts", "opens diode", "opens line", "cuts line", "moves balls")
+)
 """Effects that leave each reading to what is wrong with its own sensor and line."""
