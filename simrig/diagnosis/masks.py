@@ -198,6 +198,10 @@ class MaskModel:
             classes = self._grouped[inert, barred] = Classes.group(self.deviations, keys)
         return classes
 
+    def knows(self, component: frozenset[int]) -> bool:
+        """Tell whether the changes of a component are at hand."""
+        return component in self._changes
+
     def changes(self, component: frozenset[int]) -> tuple[Change, ...]:
         """Return the effect of deviations that hang together, ready to be laid over."""
         changes = self._changes.get(component)

@@ -124,7 +124,7 @@ class MaskSystem(System):
             if meets[index] & touched:
                 likelihood = self._join(components, layings, index)
             else:
-                likelihood = _likelihood(layings, alone.get(index) or self._lay_alone(index))
+                likelihood = _likelihood(layings, alone.get(index) or self._lay(index))
             if likelihood:
                 likelihoods[index] = likelihood
         return likelihoods
@@ -141,12 +141,29 @@ class MaskSystem(System):
         rest: list[int] = []
         for component_bits, component in components:
             (joined if component_bits & bits else rest).extend(component)
-        reach = reduce(or_, [self.model.reaches[member] for member in joined])
-        # What lies outside stays as it is: if that conflicts, nothing need be asked.
-        span, everything = Span.of(reach), self.model.everything
-        if not any(product.without(span, everything) for product, _ in layings):
-            return 0.0
-        return _likelihood(self._layings(frozenset(rest)), self._lay(frozenset(joined)))
+        component = frozenset(joined)
+        if not self.model.knows(component):
+            # What lies outside stays as it is: if that conflicts, nothing need be asked.
+            reach = reduce(or_, [self.model.reaches[member] for member in joined])
+            span, everything = Span.of(reach), self.model.everything
+            if not any(product.without(span, everything) for product, _ in layings):
+                return 0.0
+        return self._lay_over(self._layings(frozenset(rest)), component)
+
+    def _lay_over(self, layings: tuple[_Laying, ...], component: frozenset[int]) -> float:
+        """Return the likelihood with the changes of a component laid over each product."""
+        picks, everything = self._picks, self.model.everything
+        agreeing = worlds = 0
+        for product, usual in layings:
+            for masks, span, possible in self.model.changes(component):
+                common = product.without(span, everything)
+                for cell, values in masks:
+                    if not common:
+                        break
+                    common &= values[picks[cell]]
+                agreeing += common.bit_count()
+                worlds += usual if possible is None else possible
+        return agreeing / worlds if agreeing else 0.0
 
     def _components(self, chosen: frozenset[int]) -> list[tuple[int, frozenset[int]]]:
         """Sort deviations into those that hang together, each with where they meet others."""
@@ -200,23 +217,17 @@ class MaskSystem(System):
             self._kept[chosen] = layings
         return layings
 
-    def _lay(self, component: frozenset[int]) -> tuple[_Laid, ...]:
-        """Return the changes of deviations that hang together, under the readings."""
+    def _lay(self, index: int) -> tuple[_Laid, ...]:
+        """Return the changes of one deviation under the readings."""
         picks = self._picks
         laid: list[_Laid] = []
-        for masks, span, possible in self.model.changes(component):
-            if len(masks) == 1:
-                agreed = masks[0][1][picks[masks[0][0]]]
-            else:
-                agreed = self.model.everything
-                for cell, values in masks:
-                    agreed &= values[picks[cell]]
+        for masks, span, possible in self.model.changes(frozenset((index,))):
+            agreed = self.model.everything
+            for cell, values in masks:
+                agreed &= values[picks[cell]]
             laid.append((agreed, span, possible))
-        return tuple(laid)
-
-    def _lay_alone(self, index: int) -> tuple[_Laid, ...]:
-        laid = self._alone[index] = self._lay(frozenset((index,)))
-        return laid
+        self._alone[index] = tuple(laid)
+        return self._alone[index]
 
     def _blamed(self, layings: tuple[_Laying, ...]) -> set[int]:
         return {cell for product, _ in layings for cell in to_blame(product)}
