@@ -6,13 +6,12 @@ from collections.abc import Iterable, Iterator
 
 import attrs
 
-from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.comparison import Comparison, Fit, compare
 from simrig.expectation.location import locate
 from simrig.expectation.observation import Observation, observe, resolve
 from simrig.expectation.prediction import watched
 from simrig.expectation.rig import Rig
-from simrig.interchange.scenarios import FitTable, Scenario, Seen, SheetTable, Step
+from simrig.interchange.scenarios import FitTable, Scenario, Seen, Step
 from simrig.interchange.sheets import condition_faults
 from simrig.profile.keys import NONE
 from simrig.profile.machine import Profile
@@ -63,9 +62,7 @@ def _title(step: Step) -> str:
     words = [step.phase or ("balls seen" if step.at or step.seats else "idle")]
     if step.balls is not None:
         words.append(f"{step.balls} balls")
-    if step.diagnosis:
-        words.append("diagnosed")
-    elif step.seen:
+    if step.seen:
         words.append("compared")
     return ", ".join(words)
 
@@ -97,8 +94,6 @@ class _Machine:
             yield from self._comparison(step, conditions)
         if step.missing_at is not None and step.seen is not None:
             yield from self._location(step, conditions)
-        if step.diagnosis is not None:
-            yield from self._diagnosis(step, conditions)
 
     def _move(self, steps: Iterable[str]) -> None:
         if not self.placements:
@@ -149,32 +144,6 @@ class _Machine:
             found_at = ", ".join(sorted(named)) or "nowhere"
             yield f"a missing ball can be at {found_at}, expected {', '.join(wanted)}"
 
-    def _diagnosis(self, step: Step, conditions: Conditions) -> Iterator[str]:
-        from simrig.diagnosis.diagnose import diagnose
-
-        assert step.diagnosis is not None
-        wanted = step.diagnosis
-        sheets = [_sheet(self.profile, one) for one in step.sheets]
-        if step.seen is not None:
-            sheets.append(
-                Sheet(observation=observation(self.profile, step.seen), conditions=conditions)
-            )
-        found = diagnose(self.profile, sheets, faults=2 if wanted.faults is None else wanted.faults)
-        names = {frozenset(one.names) for one in found.explanations}
-        for name in wanted.includes or ():
-            if _set(name) not in names:
-                yield f"diagnose leaves out {name}"
-        for name in wanted.excludes or ():
-            if _set(name) in names:
-                yield f"diagnose names {name}, which cannot be"
-        if wanted.first is not None:
-            first = found.explanations[0].names if found.explanations else ()
-            if frozenset(first) not in {_set(name) for name in wanted.first}:
-                named = " + ".join(first) or "nothing"
-                yield f"diagnose puts {named} first, expected one of {', '.join(wanted.first)}"
-        if wanted.conflict is not None and bool(found.explanations) == wanted.conflict:
-            yield "diagnose " + ("finds explanations" if found.explanations else "finds none")
-
 
 def observation(profile: Profile, seen: Seen) -> Observation:
     """Return what a scenario says was seen; raises ValueError for an unknown sensor."""
@@ -190,15 +159,7 @@ def observation(profile: Profile, seen: Seen) -> Observation:
     )
 
 
-def _sheet(profile: Profile, sheet: SheetTable) -> Sheet:
-    return Sheet(observation=observation(profile, sheet.seen), conditions=_conditions(sheet))
-
-
-def _set(name: str) -> frozenset[str]:
-    return frozenset(word.strip() for word in name.split("+ ") if word.strip())
-
-
-def _conditions(step: Step | SheetTable) -> Conditions:
+def _conditions(step: Step) -> Conditions:
     spots = None
     if step.seats is not None:
         spots = frozenset() if str(step.seats) == NONE else frozenset(step.seats)

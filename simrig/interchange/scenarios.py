@@ -49,44 +49,6 @@ class FitTable:
 
 
 @attrs.frozen(kw_only=True)
-class SheetTable:
-    """One of several sheets that are evidence together."""
-
-    phase: str | None = keys.text("phase of play")
-    balls: int | None = keys.integer("balls in the machine", 0, 21)
-    at: Mapping[str, int] | None = keys.mapping(
-        "balls seen at places", Key(shape="integer", meaning="balls", low=0, high=20)
-    )
-    seats: tuple[str, ...] | None = keys.sequence(
-        "exactly these positions", Key(shape="spot", meaning="a position"), none=True
-    )
-    state: Mapping[str, str] | None = keys.mapping(
-        "how mechanisms stand", Key(shape="identifier", meaning="a state")
-    )
-    seen: Seen = keys.key(
-        Key(shape="table", meaning="what was seen", table=Seen, required=True),
-        convert=lambda value: value,
-    )
-
-
-@attrs.frozen(kw_only=True)
-class Diagnosis:
-    """What a diagnosis must say, by names KIND:PART; a double fault joined by " + "."""
-
-    includes: tuple[str, ...] | None = keys.sequence(
-        "must be among the explanations", Key(shape="text", meaning="faults")
-    )
-    excludes: tuple[str, ...] | None = keys.sequence(
-        "must not be among them", Key(shape="text", meaning="faults")
-    )
-    first: tuple[str, ...] | None = keys.sequence(
-        "one of these must be the likeliest", Key(shape="text", meaning="faults")
-    )
-    conflict: bool | None = keys.boolean("whether nothing must fit")
-    faults: int | None = keys.integer("deviations at most", 0, 3)
-
-
-@attrs.frozen(kw_only=True)
 class Step:
     """One step: moves, or conditions set outright; then what must read, or what was seen."""
 
@@ -108,7 +70,6 @@ class Step:
     either: tuple[str, ...] | None = _sensors("may read either")
     note: str | None = keys.text("how it was worked out")
     seen: Seen | None = keys.table("what was seen", Seen)
-    sheets: tuple[SheetTable, ...] = keys.tables("several sheets together", SheetTable)
     verdict: str | None = keys.choice("what compare must say", "agrees", "differs")
     differences: tuple[str, ...] | None = _sensors("sensors that must be named, and no other")
     fits: tuple[FitTable, ...] = keys.tables("fits that must be offered", FitTable)
@@ -123,7 +84,7 @@ class Step:
     missing_at: tuple[str, ...] | None = keys.sequence(
         "where a missing ball must be said to be possible", Key(shape="text", meaning="a place")
     )
-    diagnosis: Diagnosis | None = keys.table("what diagnose must say", Diagnosis)
+
 
 
 @attrs.frozen(kw_only=True)
