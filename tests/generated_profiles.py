@@ -68,9 +68,7 @@ def profiles(draw: st.DrawFn) -> Profile:
 
 
 @st.composite
-def _sensor(
-    draw: st.DrawFn, name: str, spot: str, number: int, address: dict[str, Any]
-) -> Sensor:
+def _sensor(draw: st.DrawFn, name: str, spot: str, number: int, address: dict[str, Any]) -> Sensor:
     kind = draw(st.sampled_from(("opto", "bare", "leaf switch", "inductive")))
     if kind in ("opto", "bare"):
         board = draw(st.sampled_from(("dark-board", "lit-board"))) if kind == "opto" else "none"

@@ -26,7 +26,9 @@ def test_a_number_holds_or_not(bounds, good, bad):
 
 def test_the_message_says_what_was_found_and_what_is_wanted():
     """The name, the value and every bound stand in the message."""
-    with pytest.raises(ValueError, match=r"^share is 1.5; wanted a number above 0 and of at most 1$"):
+    with pytest.raises(
+        ValueError, match=r"^share is 1.5; wanted a number above 0 and of at most 1$"
+    ):
         FACTOR.check("share", 1.5)
     with pytest.raises(ValueError, match=r"^count is '3'; wanted a whole number of 1 or more$"):
         COUNT.check("count", "3")

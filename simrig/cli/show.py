@@ -5,12 +5,20 @@ from __future__ import annotations
 import argparse
 
 from simrig.cli.context import Context
+from simrig.profile.addresses import Address
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument("machine", metavar="MACHINE", help="id of a machine, or a profile file")
     parser.add_argument("--all", action="store_true", help="every switch, not only ball sensors")
+
+
+def _short(address: Address | None) -> str:
+    """Return an address in the short form that is also taken on the command line."""
+    if address is not None and address.in_matrix:
+        return f"c{address.column} r{address.row}"
+    return str(address or "")
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
@@ -39,7 +47,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         where = place_words(profile, sensor.spots[0]) if sensor.spots else sensor.title
         number = "" if sensor.number is None else str(sensor.number)
         address = profile.address_of.get(sensor.id)
-        rows.append((sensor.id + mark, number, address or "", where, sensor.kind))
+        rows.append((sensor.id + mark, number, _short(address), where, sensor.kind))
     context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind")))
     context.say("\nPhases:")
     for phase in profile.phase:

@@ -132,6 +132,10 @@ def _range_of(bits: int) -> tuple[int, int, tuple[int, ...]]:
     return first, end, tuple([cell for cell in range(first, end) if not bits >> cell & 1])
 
 
+def _tuple_of(masks: Iterable[int]) -> tuple[int, ...]:
+    return tuple(masks)
+
+
 @attrs.frozen(kw_only=True, eq=False)
 class MaskSystem(System):
     """Readings of ``len(agree)`` cells, numbered from 0, over worlds that are bits.
@@ -165,7 +169,7 @@ class MaskSystem(System):
 
     deviations: tuple[Deviation, ...]
     interactions: tuple[int, ...] = attrs.field(repr=False)
-    agree: tuple[int, ...] = attrs.field(repr=False, converter=tuple)
+    agree: tuple[int, ...] = attrs.field(repr=False, converter=_tuple_of)
     worlds: int = attrs.field(repr=False)
     effect: Callable[[frozenset[int]], Effect] = attrs.field(repr=False)
     observed: int = attrs.field(default=EVERY_WORLD, repr=False)

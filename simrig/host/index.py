@@ -65,7 +65,7 @@ class Index(NamedTuple):
 class Made(NamedTuple):
     """A fresh index, what it rests on, and whether it may be kept for good."""
 
-    index: Index
+    found: Index
     rests_on: tuple[Stamp, ...]
     timed_out: bool
 
@@ -85,7 +85,7 @@ def current(path: list[str] | None = None) -> Index:
     rests_on = [*before, *made.rests_on]
     if stamps.settled(rests_on, began):
         _write(kept, search, before, made)
-    return made.index
+    return made.found
 
 
 def cache_folder() -> Path:
@@ -138,7 +138,7 @@ def _index(document: dict[str, Any]) -> Index:
 
 
 def _write(kept: Path, search: list[str], before: list[Stamp], made: Made) -> None:
-    index = made.index
+    index = made.found
     document = {
         "format": FORMAT,
         "for": stamps.surroundings(search),

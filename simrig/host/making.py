@@ -63,7 +63,7 @@ def make(path: list[str], *, seconds: float = TIME_LIMIT) -> Made:
                 )
     problems += _twice(usable)
     return Made(
-        index=Index(
+        found=Index(
             machines=tuple(sorted(dict.fromkeys(machines))),
             kinds=tuple(kinds.values()),
             accepted=tuple(plugin.entry for plugin in usable),

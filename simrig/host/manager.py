@@ -50,13 +50,11 @@ class Host:
             others = [other for _, other in everyone if other is not plugin]
             caller = self._manager.subset_hook_caller(hook, others)
             entry, stage = self._entries[name], f"in {hook}"
-            answered = self._guarded(
-                entry,
-                stage,
-                lambda caller=caller: [
-                    acceptance.sorted_out(hook, result) for result in caller(**arguments)
-                ],
-            )
+
+            def ask(caller: Callable[..., Any] = caller) -> list[tuple[list[Any], list[str]]]:
+                return [acceptance.sorted_out(hook, result) for result in caller(**arguments)]
+
+            answered = self._guarded(entry, stage, ask)
             for sound, messages in answered or ():
                 found += sound
                 for message in messages:

@@ -110,13 +110,12 @@ class _Machine:
         frame = readings(self.profile, self.table, worlds(self.profile, self.placements))
         wanted = dict.fromkeys(_names(self.profile, step.closed), CLOSED)
         wanted.update(dict.fromkeys(_names(self.profile, step.either), EITHER))
-        for sensor in watched(self.profile):
-            if not sensor.counted and sensor.id not in wanted:
-                continue
-            reading = frame.reading(sensor.id)
-            expected = wanted.get(sensor.id, OPEN)
+        counted = [sensor.id for sensor in watched(self.profile) if sensor.counted]
+        for name in dict.fromkeys((*counted, *wanted)):
+            reading = frame.reading(name)
+            expected = wanted.get(name, OPEN)
             if reading != expected:
-                yield f"{sensor.id}: reads {reading}, the scenario expects {expected}"
+                yield f"{name}: reads {reading}, the scenario expects {expected}"
 
     def _comparison(self, step: Step, conditions: Conditions) -> Iterator[str]:
         assert step.seen is not None

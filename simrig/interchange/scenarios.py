@@ -86,7 +86,6 @@ class Step:
     )
 
 
-
 @attrs.frozen(kw_only=True)
 class Scenario:
     """A scenario file."""

@@ -156,9 +156,7 @@ class Dump:
                         raise MalformedError(
                             "change", f"found the code {shown(code)}; wanted one that $var declares"
                         )
-                    yield Change(
-                        ticks=self.ended_at, code=code, value=_bits(data), line=line
-                    )
+                    yield Change(ticks=self.ended_at, code=code, value=_bits(data), line=line)
                 elif kind == "CHANGE_TIME":
                     self._take_time(data)
                 elif kind in ("DUMPALL", "DUMPOFF", "DUMPON", "DUMPVARS"):

@@ -76,9 +76,7 @@ def read_vcd(
                 except ValueError as error:
                     faults.add(change.line, "change", str(error))
             elif change.value not in ("x", "z"):
-                faults.add(
-                    change.line, signal.name, f"found {change.value}; wanted 0, 1, x or z"
-                )
+                faults.add(change.line, signal.name, f"found {change.value}; wanted 0, 1, x or z")
     faults.raise_any()
 
 
@@ -176,9 +174,7 @@ def _signals(dump: Dump, coils: Collection[str]) -> dict[str, list[_Signal]]:
     def name(variable: Variable) -> str:
         return name_of(variable.name) if ours else variable.name
 
-    one_bit = {
-        code: alike for code, alike in dump.variables.items() if alike[0].size == 1
-    }
+    one_bit = {code: alike for code, alike in dump.variables.items() if alike[0].size == 1}
     often = Counter(
         word for alike in one_bit.values() for word in {name(variable) for variable in alike}
     )

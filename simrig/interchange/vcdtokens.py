@@ -86,8 +86,11 @@ def tokens(pieces: Iterable[bytes], faults: Faults) -> Iterator[tuple[int, Token
                 )
         else:
             if not complete:
-                faults.add(line or None, "VCD", "the file ends within what begins here;"
-                           " it is cut off: record or copy it again")
+                faults.add(
+                    line or None,
+                    "VCD",
+                    "the file ends within what begins here; it is cut off: record or copy it again",
+                )
             return
 
 

@@ -98,6 +98,11 @@ def verdict(profile: Profile, found: Comparison, home: Conditions) -> list[str]:
         )
         lines += [f"  or if {fit_words(profile, one, home)}." for one in fits[1:]]
         lines.append("Check that first: it costs nothing. No part need be at fault.")
+    else:
+        lines.append(
+            "No other phase, count, numbering or way of reading the symbols explains it: "
+            "a part, a wire, or a ball that hangs."
+        )
     return lines
 
 
@@ -153,15 +158,18 @@ def found_words(profile: Profile, found: Found) -> str:
 
 def hiding_words(profile: Profile, names: Iterable[str]) -> str:
     """Say where a missing ball can be."""
-    words = []
+    words, ways = [], []
     for name in names:
+        place = profile.row("place", name)
         if name in profile.spots:
             words.append(place_words(profile, name))
+        elif place is not None:
+            words.append(place.title)
         else:
-            place = profile.row("place", name)
-            route = profile.row("route", name)
-            words.append(place.title if place is not None else f"on the way: {route.title}")
-    return ", ".join(words)
+            ways.append(profile.row("route", name).title)
+    if ways:
+        words.append("unseen on the way: " + ", ".join(ways))
+    return "; ".join(words)
 
 
 def chance(probability: float) -> str:

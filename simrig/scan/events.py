@@ -26,9 +26,7 @@ def _a_name(_: object, attribute: attrs.Attribute[Any], value: Any) -> None:
     if not isinstance(value, str) or not value or value != value.strip():
         raise ValueError(f"found {value!r}; wanted a name without blanks around it")
     if len(value) > LONGEST_NAME:
-        raise ValueError(
-            f"found a name of {len(value)} characters; wanted {LONGEST_NAME} at most"
-        )
+        raise ValueError(f"found a name of {len(value)} characters; wanted {LONGEST_NAME} at most")
     if not value.isprintable():
         raise ValueError(f"found {value!r}; wanted a name that can be printed")
 

@@ -276,4 +276,3 @@ class SimulatedPot:
             drift=self.drift,
             hysteresis=self.hysteresis,
         )
-

@@ -13,7 +13,7 @@ less 2.1 V at 20 mA are 495 ohm and not a hair more.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from fractions import Fraction
 from typing import Final, Literal
 
@@ -160,7 +160,7 @@ def read_colour_bands(bands: Sequence[str]) -> tuple[float, float]:
     """
     if len(bands) not in (3, 4):
         raise ValueError(f"found {len(bands)} bands; wanted three or four")
-    tables = (DIGITS, DIGITS, _EXPONENTS, TOLERANCES)
+    tables: tuple[Collection[str], ...] = (DIGITS, DIGITS, _EXPONENTS, TOLERANCES)
     for number, (band, table) in enumerate(zip(bands, tables, strict=False), start=1):
         if band not in table:
             raise ValueError(f"band {number} is {band}; wanted one of {', '.join(table)}")
@@ -272,4 +272,3 @@ def _neighbours(ohm: Fraction, series: Sequence[int]) -> tuple[float, float]:
     below = max(value for value in series if value <= mantissa)
     above = min((value for value in series if value >= mantissa), default=100)
     return float(below * decade), float(above * decade)
-

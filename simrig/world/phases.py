@@ -191,9 +191,7 @@ def _extra(
         changed = dict(counts)
         for name in chosen:
             changed[name] = changed.get(name, 0) + 1
-        if all(
-            number <= profile.row("place", name).capacity for name, number in changed.items()
-        ):
+        if all(number <= profile.row("place", name).capacity for name, number in changed.items()):
             yield changed, frozenset(), facts
 
 

@@ -148,9 +148,7 @@ class Roll:
         return self._speed(distance_mm)
 
     def _speed(self, distance_mm: float) -> float:
-        return math.sqrt(
-            self.entry_speed_mm_s**2 + 2 * self.track.acceleration_mm_s2 * distance_mm
-        )
+        return math.sqrt(self.entry_speed_mm_s**2 + 2 * self.track.acceleration_mm_s2 * distance_mm)
 
     def position_mm(self, time_s: float) -> float:
         """Return how far the centre has gone; it stays where it stops."""
@@ -281,4 +279,3 @@ def settling_s(*, speed_mm_s: float, acceleration_mm_s2: float, restitution: flo
     POSITIVE.check("acceleration_mm_s2", acceleration_mm_s2)
     SHARE.check("restitution", restitution)
     return 2 * restitution * speed_mm_s / (acceleration_mm_s2 * (1 - restitution))
-

@@ -54,7 +54,9 @@ def _without(profile: Profile, facts: list[tuple[str, int, str]]) -> Profile:
 def test_unknown_facts_only_widen(profile: Profile, data: st.DataObject) -> None:
     """Facts left out turn readings to either, and never into another definite one; each
     reading that becomes either names what is not known."""
-    facts = data.draw(st.lists(st.sampled_from(_facts(profile)), min_size=1, max_size=4, unique=True))
+    facts = data.draw(
+        st.lists(st.sampled_from(_facts(profile)), min_size=1, max_size=4, unique=True)
+    )
     balls = data.draw(st.integers(0, profile.balls.installed + 1))
     conditions = Conditions(phase=data.draw(st.sampled_from(("idle", "locked"))), balls=balls)
     whole = {one.sensor: one for one in expect(profile, conditions).readings}
@@ -112,7 +114,9 @@ def test_placements_equal_brute_force() -> None:
     table = links(profile)
     ready = expect(profile, Conditions(phase="ready"))
     seen = {one.sensor: one.reading for one in ready.readings}
-    found = {one.spots for one in locate(profile, Observation(readings=seen), Conditions()).placements}
+    found = {
+        one.spots for one in locate(profile, Observation(readings=seen), Conditions()).placements
+    }
     places = home_places(profile)
     expected = set()
     for numbers in itertools.product(*(range(place.capacity + 1) for place in places)):

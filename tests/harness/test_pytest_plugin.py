@@ -51,9 +51,11 @@ def test_tags_are_markers(tmp_path: Path) -> None:
 
 def test_a_broken_file_is_told_with_its_line(tmp_path: Path) -> None:
     """A scenario that cannot be read is a collection error with file and line, no traceback."""
-    (tmp_path / "two.scenario.toml").write_text(SCENARIO.replace('title = ', 'titel = '))
+    (tmp_path / "two.scenario.toml").write_text(SCENARIO.replace("title = ", "titel = "))
     ended = _pytest(tmp_path)
-    assert 'two.scenario.toml:2: titel: this key is not known; did you mean "title"?' in ended.stdout
+    assert (
+        'two.scenario.toml:2: titel: this key is not known; did you mean "title"?' in ended.stdout
+    )
 
 
 def test_nothing_is_loaded_unasked(tmp_path: Path) -> None:

@@ -50,7 +50,11 @@ def _install(folder: Path, target: Path, name: str, code: str) -> None:
 
 
 def _simrig(target: Path, cache: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    environ = {**os.environ, "PYTHONPATH": f"{target}{os.pathsep}{ROOT}", "XDG_CACHE_HOME": str(cache)}
+    environ = {
+        **os.environ,
+        "PYTHONPATH": f"{target}{os.pathsep}{ROOT}",
+        "XDG_CACHE_HOME": str(cache),
+    }
     return subprocess.run(
         [sys.executable, "-m", "simrig", *words], capture_output=True, text=True, env=environ
     )
@@ -64,6 +68,9 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     _install(folder, target, "harbour-lights", PLUGIN)
     _install(folder, target, "broken-buoy", "raise RuntimeError('no tide table')\n")
     shutil.rmtree(folder)
+    # The index is kept only for files that are not being written any more.
+    for path in target.rglob("*"):
+        os.utime(path, (1_700_000_000, 1_700_000_000))
     return target
 
 
@@ -96,10 +103,16 @@ def test_strict_plugins_end_with_three(installed: Path, tmp_path: Path) -> None:
 def test_a_warm_answer_loads_no_plugin_machinery(installed: Path, tmp_path: Path) -> None:
     """With a warm index neither pluggy nor importlib.metadata nor a plug-in is imported."""
     _simrig(installed, tmp_path, "expect", "harbour-lights", "--json")
-    environ = {**os.environ, "PYTHONPATH": f"{installed}{os.pathsep}{ROOT}", "XDG_CACHE_HOME": str(tmp_path)}
+    environ = {
+        **os.environ,
+        "PYTHONPATH": f"{installed}{os.pathsep}{ROOT}",
+        "XDG_CACHE_HOME": str(tmp_path),
+    }
     code = (
         "import sys; from simrig.cli.main import main; main(['expect','harbour-lights','--json']);"
         "print(sorted({'pluggy','importlib.metadata','harbour_lights','tabulate'} & set(sys.modules)))"
     )
-    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environ)
+    ended = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, env=environ
+    )
     assert ended.stdout.strip().endswith("[]")

@@ -27,7 +27,20 @@ RUN = [
 ]
 CSV = b"".join(write_csv(RUN))
 VCD = b"".join(write_vcd(RUN, machine="basalt-freight", places=PLACES, coils=COILS))
-WORDS = (b'"', b"\n", b"\r", b"\0", b",", b"#", b"$end", b"$comment ", b"$var ", b"b", b"\xff", b"9" * 40)
+WORDS = (
+    b'"',
+    b"\n",
+    b"\r",
+    b"\0",
+    b",",
+    b"#",
+    b"$end",
+    b"$comment ",
+    b"$var ",
+    b"b",
+    b"\xff",
+    b"9" * 40,
+)
 
 
 def mutant(draw, data):

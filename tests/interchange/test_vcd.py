@@ -96,9 +96,9 @@ def test_sample_of_the_format():
 
     # The values of $dumpvars come first, at time 0.
     def of(name):
-        return [
-            [change.ticks, change.value] for change in changes if change.code == names[name]
-        ][1:]
+        return [[change.ticks, change.value] for change in changes if change.code == names[name]][
+            1:
+        ]
 
     assert of("data") == [[0, "10000001"], [2296, "0"]]
     assert of("data_valid") == [[0, "0"], [2296, "1"], [2302, "0"]]
@@ -153,9 +153,7 @@ def test_timescales_off_the_standard():
     """3 ns, which pyvcd takes, and 1 ks are refused with their line. Source: V182 (FMT-04)."""
     three = HEAD.replace(b"1 us", b"3 ns")
     assert len(list(tokenize(io.BytesIO(three)))) == 4
-    assert message(three) == (
-        "run.vcd:1: $timescale: found 3 ns; wanted 1, 10 or 100 of a unit"
-    )
+    assert message(three) == ("run.vcd:1: $timescale: found 3 ns; wanted 1, 10 or 100 of a unit")
     assert message(HEAD.replace(b"1 us", b"1 ks")).startswith("run.vcd:1: VCD: cannot read")
     assert message(HEAD.replace(b"1 us", b"1 as")).startswith("run.vcd:1: $timescale: found as;")
 

@@ -83,9 +83,7 @@ def test_without_diodes_reading_is_connectedness() -> None:
     random.seed(7)
     for _ in range(400):
         size = random.randint(2, 8)
-        closed = {
-            (c, r) for c in range(size) for r in range(size) if random.random() < 0.2
-        }
+        closed = {(c, r) for c in range(size) for r in range(size) if random.random() < 0.2}
         graph = nx.Graph()
         graph.add_nodes_from([("c", n) for n in range(size)] + [("r", n) for n in range(size)])
         graph.add_edges_from((("c", c), ("r", r)) for c, r in closed)

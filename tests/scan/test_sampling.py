@@ -40,7 +40,9 @@ def test_input_filter():
     assert Sampling(period_ms=1, filter_ms=2).verdict(1.9) == "never"
 
 
-@pytest.mark.parametrize(("pulse", "period", "samples"), [(1, 2, 1), (3, 4, 1), (5, 2, 3), (7, 3, 2)])
+@pytest.mark.parametrize(
+    ("pulse", "period", "samples"), [(1, 2, 1), (3, 4, 1), (5, 2, 3), (7, 3, 2)]
+)
 def test_chance_agrees_with_drawn_phases(pulse, period, samples):
     """The formula agrees with counting samples at random phases. Derived (SCN-01)."""
     draw = random.Random(20)

@@ -79,7 +79,9 @@ def test_a_bare_receiver_reads_every_break_alike() -> None:
         assert _reads(profile, ball=False, fault=fault) == "open" == _reads(profile, ball=True)
 
 
-@pytest.mark.parametrize(("contact", "rest"), [("normally open", "open"), ("normally closed", "closed")])
+@pytest.mark.parametrize(
+    ("contact", "rest"), [("normally open", "open"), ("normally closed", "closed")]
+)
 def test_contacts_both_ways_round(contact: str, rest: str) -> None:
     """A normally open contact closes with a ball, a normally closed one opens."""
     profile = attrs.evolve(

@@ -86,9 +86,7 @@ def set_to(pot, setting_mm):
     celsius=st.floats(-25, 70),
     supply_share=st.floats(0.85, 1.1),
 )
-def test_a_setting_in_the_window_serves_in_any_heat_and_supply(
-    pot, within, celsius, supply_share
-):
+def test_a_setting_in_the_window_serves_in_any_heat_and_supply(pot, within, celsius, supply_share):
     """Within the window every ball is seen and the sensor goes off again after it."""
     window = pot.window()
     setting_mm = window.low_mm + within * (window.high_mm - window.low_mm)
