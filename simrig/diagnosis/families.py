@@ -8,8 +8,8 @@ says which sets a family stands for, how many they are and what they weigh,
 without forming them where only the sum is wanted.
 
 A set takes at most one deviation of a part, so a family's weight is a sum of
-products over members of different parts.  Only its last class is summed in
-closed form; the classes before it are walked through.
+products over members of different parts.  The largest class is summed in closed
+form, the others are walked through, unless no part is in two of them.
 
 A worked example: an emitter that is dark by two causes of equal effect, and two
 faults that no reading shows, one of them on the emitter's own part.
@@ -89,6 +89,11 @@ class Classes:
                 return count, odds
             free = [self.priors[i] for i in self.members[family[0]] if parts[i] not in taken]
             return len(free), sum(free)
+        if len(family) == 2 and family[0] != family[1] and not taken:
+            count, odds, class_parts = self._sums[family[0]]
+            other_count, other_odds, other_parts = self._sums[family[1]]
+            if class_parts.isdisjoint(other_parts):
+                return count * other_count, odds * other_odds
         # Walk through the smallest class. A set with k members of it is met k times.
         walked = min(family, key=lambda number: self._sums[number][0])
         times = family.count(walked)

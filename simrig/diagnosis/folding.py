@@ -41,6 +41,10 @@ def fold(classes: Classes, families: Mapping[Family, float]) -> dict[tuple[int, 
     # For each minimal family: what stands beside it in families that hold it alone.
     beside: dict[Family, list[tuple[Family, float]]] = {}
     contested = []
+    if () in families:
+        folds[()] = Fold(families[()], families[()])
+        _fold_whole(classes, folds, (), [item for item in families.items() if item[0]])
+        return folds
     for family in sorted(families, key=len):
         held = _places(family, beside)
         likelihood = families[family]
@@ -64,8 +68,6 @@ def fold(classes: Classes, families: Mapping[Family, float]) -> dict[tuple[int, 
 
 def _places(family: Family, minimal: Container[Family]) -> list[tuple[int, ...]]:
     """Return the places in a family that a smaller, minimal one can take."""
-    if () in minimal:
-        return [()]
     size = len(family)
     if size == 2:
         return [(place,) for place in (0, 1) if (family[place],) in minimal]

@@ -27,6 +27,8 @@ _Laid = tuple[int, Span, int | None]
 _Laying = tuple[Product, int]
 """The product under a set of deviations in one state, and its number of possible worlds."""
 
+_NO_CHANGE: tuple[_Laid, ...] = ((-1, Span.of(0), None),)
+
 _PRODUCTS_KEPT = 64
 """Enough for the sets on a path of the search; each holds three masks a cell."""
 
@@ -117,6 +119,7 @@ class MaskSystem(System):
         touched = reduce(or_, [bits for bits, _ in components], 0)
         layings = self._layings(chosen)
         meets, alone = self._meets, self._alone
+        unchanged = _likelihood(layings, _NO_CHANGE)
         likelihoods = {}
         for index in candidates:
             if index in self.barred:
@@ -124,7 +127,8 @@ class MaskSystem(System):
             if meets[index] & touched:
                 likelihood = self._join(components, layings, index)
             else:
-                likelihood = _likelihood(layings, alone.get(index) or self._lay(index))
+                laid = alone[index] if index in alone else self._lay(index)
+                likelihood = _likelihood(layings, laid) if laid else unchanged
             if likelihood:
                 likelihoods[index] = likelihood
         return likelihoods
@@ -218,15 +222,17 @@ class MaskSystem(System):
         return layings
 
     def _lay(self, index: int) -> tuple[_Laid, ...]:
-        """Return the changes of one deviation under the readings."""
+        """Return the changes of one deviation under the readings, none if nothing is seen of it."""
         picks = self._picks
         laid: list[_Laid] = []
+        seen = False
         for masks, span, possible in self.model.changes(frozenset((index,))):
             agreed = self.model.everything
             for cell, values in masks:
+                seen = seen or picks[cell] >= 0
                 agreed &= values[picks[cell]]
             laid.append((agreed, span, possible))
-        self._alone[index] = tuple(laid)
+        self._alone[index] = tuple(laid) if seen else ()
         return self._alone[index]
 
     def _blamed(self, layings: tuple[_Laying, ...]) -> set[int]:
