@@ -191,7 +191,8 @@ def listed(
     with store.reading():
         found = store.rows(sql, (*values, -1 if limit is None else limit))
         parts = _parts(store, None if limit is None else [row[_WIDTH_OF_UNIT] for row in found])
-    return tuple(_listed(store, row, parts) for row in found)
+    units: dict[tuple[Any, ...], Unit] = {}
+    return tuple(_listed(store, row, parts, units) for row in found)
 
 
 _WIDTH_OF_UNIT: Final = len(list(columns_of(Unit)))
@@ -220,11 +221,19 @@ def _parts(store: Store, jobs: Sequence[int] | None) -> dict[int, list[tuple[str
     return found
 
 
-def _listed(store: Store, row: tuple[Any, ...], parts: dict[int, list[tuple[str, str]]]) -> Listed:
+def _listed(
+    store: Store,
+    row: tuple[Any, ...],
+    parts: dict[int, list[tuple[str, str]]],
+    units: dict[tuple[Any, ...], Unit],
+) -> Listed:
     *cells, sheets, checks, minutes = row
     job = store.record(Job, cells[_WIDTH_OF_UNIT:])
+    of_unit = tuple(cells[:_WIDTH_OF_UNIT])
+    if of_unit not in units:
+        units[of_unit] = store.record(Unit, of_unit)
     return Listed(
-        unit=store.record(Unit, cells[:_WIDTH_OF_UNIT]),
+        unit=units[of_unit],
         job=job,
         parts=tuple(parts.get(job.id or 0, ())),
         sheets=sheets,
