@@ -76,7 +76,11 @@ def standing_on(
 def _unsure(profile: Profile, table: Links, worlds: Worlds, sensor: Sensor) -> Iterator[Fact]:
     own = list(_unsure_contact(profile, table, worlds, sensor))
     yield from own
-    if own or sensor.id not in profile.address_of or profile.matrix is None:
+    if own or profile.matrix is None:
+        return
+    if sensor.address is None:
+        # It may lie at a crossing where a phantom can show.
+        yield Fact("sensor", sensor.id, "address")
         return
     for other in profile.sensor:
         address = profile.address_of.get(other.id)
@@ -86,8 +90,8 @@ def _unsure(profile: Profile, table: Links, worlds: Worlds, sensor: Sensor) -> I
             if profile.has_diode(other) is None:
                 general = profile.matrix.diodes is None
                 yield Fact("matrix", "", "diodes") if general else Fact("sensor", other.id, "diode")
-            if profile.has_diode(other) is not True:
-                yield from _unsure_contact(profile, table, worlds, other)
+            # A switch behind a diode can still be a leg of a sneak path.
+            yield from _unsure_contact(profile, table, worlds, other)
 
 
 def _unsure_contact(

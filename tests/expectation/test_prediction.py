@@ -50,7 +50,7 @@ def _without(profile: Profile, facts: list[tuple[str, int, str]]) -> Profile:
 
 
 @given(profiles(), st.data())
-@settings(deadline=None, max_examples=120)
+@settings(deadline=None, max_examples=300)
 def test_unknown_facts_only_widen(profile: Profile, data: st.DataObject) -> None:
     """Facts left out turn readings to either, and never into another definite one; each
     reading that becomes either names what is not known."""
