@@ -272,6 +272,8 @@ def _phases(profile: Profile) -> Iterator[Finding]:
 
 def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterator[str]:
     """Yield what is wrong with one row of a phase: capacities, sums, more than one rest."""
+    if any(profile.row("place", name) is None for name in row):
+        return  # named as an unknown reference already
     least = most = 0
     resting = [name for name, balls in row.items() if balls == REST]
     if len(resting) > 1:
