@@ -113,18 +113,27 @@ class Classes:
 
         Members stand in the order of the family's classes.
         """
+        found: list[tuple[tuple[int, ...], float]] = [((), 1.0)]
         if not family:
-            yield (), 1.0
-            return
-        last = family[-1]
-        repeated = len(family) > 1 and family[-2] == last
-        parts = self.parts
-        for chosen, odds in self.expand(family[:-1]):
-            taken = [parts[i] for i in chosen]
-            for index in self.members[last]:
-                if parts[index] in taken or (repeated and index <= chosen[-1]):
-                    continue
-                yield (*chosen, index), odds * self.priors[index]
+            return iter(found)
+        last = len(family) - 1
+        for place in range(last):
+            found = list(self._longer(found, family, place))
+        # Only what is formed last can be much: it is not held.
+        return self._longer(found, family, last)
+
+    def _longer(
+        self, found: list[tuple[tuple[int, ...], float]], family: Family, place: int
+    ) -> Iterator[tuple[tuple[int, ...], float]]:
+        """Yield sets of the first classes of a family with one of the next class added."""
+        parts, priors = self.parts, self.priors
+        members = self.members[family[place]]
+        repeated = place > 0 and family[place - 1] == family[place]
+        for chosen, odds in found:
+            taken = [parts[index] for index in chosen]
+            for index in members:
+                if parts[index] not in taken and not (repeated and index < chosen[-1]):
+                    yield (*chosen, index), odds * priors[index]
 
     def representative(self, family: Family) -> frozenset[int] | None:
         """Return some set of a family, or None where its parts exclude each other."""

@@ -13,8 +13,8 @@ just one minimal set; only where several compete is each set looked at.
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping
-from itertools import combinations
+from collections.abc import Container, Iterator, Mapping
+from itertools import chain, combinations
 
 import attrs
 
@@ -68,15 +68,18 @@ def fold(classes: Classes, families: Mapping[Family, float]) -> dict[tuple[int, 
 
 def _places(family: Family, minimal: Container[Family]) -> list[tuple[int, ...]]:
     """Return the places in a family that a smaller, minimal one can take."""
-    size = len(family)
-    if size == 2:
-        return [(place,) for place in (0, 1) if (family[place],) in minimal]
     return [
         places
-        for smaller in range(1, size)
-        for places in combinations(range(size), smaller)
-        if tuple([family[place] for place in places]) in minimal
+        for places, smaller in zip(
+            _smaller(tuple(range(len(family)))), _smaller(family), strict=True
+        )
+        if smaller in minimal
     ]
+
+
+def _smaller(family: Family) -> Iterator[Family]:
+    """Yield all proper sub-families but the empty one, the same places at the same turn."""
+    return chain.from_iterable([combinations(family, size) for size in range(1, len(family))])
 
 
 def _fold_whole(

@@ -46,6 +46,7 @@ class MaskSystem(System):
     readings: tuple[int | None, ...] = attrs.field()
     barred: frozenset[int] = frozenset()
     _picks: list[int] = attrs.field(init=False, repr=False)
+    _healthy: list[int] = attrs.field(init=False, repr=False)
     _inert: frozenset[int] = attrs.field(init=False, repr=False)
     _meets: tuple[int, ...] = attrs.field(init=False, repr=False)
     _alone: dict[int, tuple[_Laid, ...]] = attrs.field(init=False, repr=False, factory=dict)
@@ -65,6 +66,15 @@ class MaskSystem(System):
     def _masks_to_take(self) -> list[int]:
         # Not looked at: the last mask, that of all worlds. The selection has one mask.
         return [*[-1 if value is None else value for value in self.readings], 0]
+
+    @_healthy.default
+    def _masks_if_healthy(self) -> list[int]:
+        model = self.model
+        masks = [
+            model.everything if pick < 0 else values[pick]
+            for values, pick in zip(model.healthy, self._picks, strict=False)
+        ]
+        return [*masks, model.worlds]
 
     @_inert.default
     def _without_effect(self) -> frozenset[int]:
@@ -199,11 +209,7 @@ class MaskSystem(System):
         layings = self._kept.get(chosen)
         if layings is None:
             model, picks = self.model, self._picks
-            healthy = [
-                model.everything if pick < 0 else masks[pick]
-                for masks, pick in zip(model.healthy, picks, strict=False)
-            ]
-            tables = [([*healthy, model.worlds], model.worlds.bit_count())]
+            tables = [(self._healthy, model.worlds.bit_count())]
             for _, component in self._components(chosen):
                 changed = []
                 for table, usual in tables:
