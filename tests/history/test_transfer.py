@@ -64,7 +64,7 @@ texts = st.text(
 
 
 @settings(
-    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(text=texts | st.sampled_from(['"', "a,b", "x\r\ny", "'=1+1", "\u2028", "\ufeff", "ÄÖ€😀"]))
 def test_any_text_comes_back_in_either_form(text, tmp_path_factory):
