@@ -25,23 +25,23 @@ NESTING_LIMIT = 60
 #: has fewer than 640 decimal digits, the lowest limit that Python lets anyone set.
 BARE_LENGTH_LIMIT = 500
 
-_BASIC = r'"(?!"")(?:[^"\\\n]++|\\[^\n])*+"'
+_BASIC = r'"(?!"")(?:[^"\\\n]++|\\[^\n])*"'
 _LITERAL = r"'(?!'')[^'\n]*+'"
-_BASIC_LINES = r'"""(?:[^"\\]++|\\[\s\S]|"{1,2}(?!"))*+"{3,5}'
-_LITERAL_LINES = r"'''(?:[^']++|'{1,2}(?!'))*+'{3,5}"
+_BASIC_LINES = r'"""(?:[^"\\]++|\\[\s\S]|"{1,2}(?!"))*"{3,5}'
+_LITERAL_LINES = r"'''(?:[^']++|'{1,2}(?!'))*'{3,5}"
 _BARE_PIECE = r"""[^\s,=#"'\[\]{}]++"""
-_GAP = r"(?:[ \t\n]++|#[^\n]*+)*+"
+_GAP = r"(?:[ \t\n]++|#[^\n]*+)*"
 
 _gap = re.compile(_GAP)
 _separator = re.compile(rf"{_GAP}(,?){_GAP}")
-_statement_end = re.compile(rf"[ \t]*+(?:#[^\n]*+)?+(?:\n{_GAP}|\Z)")
+_statement_end = re.compile(rf"[ \t]*+(?:#[^\n]*+)?(?:\n{_GAP}|\Z)")
 _key_part = re.compile(
-    r"""[ \t]*+(?:([A-Za-z0-9_-]++)|"((?:[^"\\\n]++|\\[^\n])*+)"|'([^'\n]*+)')[ \t]*+([.=\]]?+)"""
+    r"""[ \t]*+(?:([A-Za-z0-9_-]++)|"((?:[^"\\\n]++|\\[^\n])*)"|'([^'\n]*+)')[ \t]*+([.=\]]?+)"""
 )
 # A date and its time of day may stand apart by one space.
 _value = re.compile(
     rf"{_BASIC}|{_BASIC_LINES}|{_LITERAL}|{_LITERAL_LINES}"
-    rf"|({_BARE_PIECE}(?:[ ]\d\d:{_BARE_PIECE})?+)|(\[)|(\{{)"
+    rf"|({_BARE_PIECE}(?:[ ]\d\d:{_BARE_PIECE})?)|(\[)|(\{{)"
 )
 _BARE, _LIST, _INLINE_TABLE = 1, 2, 3
 
