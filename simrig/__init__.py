@@ -6,10 +6,11 @@ same names mean the same.  Each is imported when it is first used.
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
-
+# The typing module would cost more than all that telling the version takes.
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from simrig.api import compare, expect, load
     from simrig.expectation.rig import Rig
 
@@ -26,6 +27,8 @@ _HOMES = {
 
 def __getattr__(name: str) -> Any:
     if name in _HOMES:
+        from importlib import import_module
+
         return getattr(import_module(_HOMES[name]), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 

@@ -1,6 +1,6 @@
 """One sheet as a system of cells and worlds: the machine's side of the reasoning.
 
-Cells are the sensors that were looked at.  Worlds are all placements that any
+Cells are all sensors.  Worlds are all placements that any
 set of up to ``limit`` suspects can select.  A part fault changes cells, a ball
 fault or a wrong phase selects other worlds, a reader's error edits what was
 seen.  A flickering cell is one that an intermittent part makes read one way at
@@ -15,7 +15,8 @@ from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 import attrs
 
 from simrig.diagnosis.interchangeable import interchangeable
-from simrig.diagnosis.masks import EVERY_WORLD, Effect, MaskSystem
+from simrig.diagnosis.masks import Effect, MaskModel
+from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.suspects import Mistake, Suspect
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.expectation.observation import Observation
@@ -25,7 +26,7 @@ from simrig.faults.effects import Effects, Interaction
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import Link
-from simrig.signals import CLOSED, FLICKERS, UNKNOWN
+from simrig.signals import CLOSED, FLICKERS, OPEN, UNKNOWN
 from simrig.world.balls import Fact, Placement
 from simrig.world.phases import Conditions
 from simrig.world.worlds import Value, worlds
@@ -54,6 +55,7 @@ class Circumstances:
     selected: Mapping[frozenset[int], int] = attrs.field(repr=False)
     keys: tuple[Hashable, ...] = attrs.field(repr=False)
     _changed: dict[frozenset[int], dict[str, Value]] = attrs.field(factory=dict, repr=False)
+    _models: dict[bool, MaskModel] = attrs.field(factory=dict, repr=False)
 
     @classmethod
     def of(
@@ -112,6 +114,12 @@ class Circumstances:
             if len(chosen) <= 1:
                 self._changed[chosen] = found
         return found
+
+    def model(self, flickering: bool) -> MaskModel:
+        """Return the model of sheets on which a sensor flickers, or none does."""
+        if flickering not in self._models:
+            self._models[flickering] = _Cells(self, flickering).model()
+        return self._models[flickering]
 
     def interaction(self, index: int) -> Interaction:
         """Return the cells at which a suspect meets others, and those that it can change."""
@@ -221,55 +229,63 @@ def _wrong_facts(profile: Profile, facts: Sequence[Fact]) -> Callable[[Links], L
     return edit
 
 
-def _that_count(interactions: Sequence[int], observed: int) -> tuple[int, ...]:
-    """Drop interactions at cells not looked at at which no two suspects of different cells meet."""
-    wide = observed
-    for bits in interactions:
-        if bits & bits - 1:
-            wide |= bits
-    return tuple([bits & wide for bits in interactions])
-
-
 def system(circumstances: Circumstances, observation: Observation) -> MaskSystem:
     """Return one sheet as a system for the reasoning."""
-    return _Sheet(circumstances, observation).system()
+    looked = observation.looked_at()
+    names = [sensor.id for sensor in circumstances.profile.sensor]
+    return MaskSystem(
+        model=circumstances.model(FLICKERS in looked.values()),
+        readings=tuple([_VALUES.get(looked.get(name, UNKNOWN)) for name in names]),
+        barred=frozenset(
+            [
+                index
+                for index, one in enumerate(circumstances.suspects)
+                if one.mistake is not None
+                and one.mistake.kind == "misread"
+                and one.mistake.value not in looked
+            ]
+        ),
+    )
 
 
-class _Sheet:
-    """Masks of the cells that were looked at, under any set of suspects."""
+_VALUES = {OPEN: 0, CLOSED: 1, FLICKERS: 2}
+"""The values that a cell can read, as positions among its masks."""
 
-    def __init__(self, circumstances: Circumstances, observation: Observation) -> None:
-        self.about = circumstances
-        looked = observation.looked_at()
-        self.seen = {
-            sensor.id: looked.get(sensor.id, UNKNOWN) for sensor in circumstances.profile.sensor
-        }
-        self.cells = {name: number for number, name in enumerate(self.seen)}
-        self.flickering = FLICKERS in looked.values()
-        self.healthy = circumstances.effects.healthy.cells
 
-    def system(self) -> MaskSystem:
+class _Cells:
+    """The masks of all sensors' cells, sound and under suspects, for sheets of one kind.
+
+    ``flickering`` sheets are those on which a sensor flickers: an intermittent part
+    is then seen in both of its states, on others in one of them.
+    """
+
+    def __init__(self, about: Circumstances, flickering: bool) -> None:
+        self.about = about
+        self.flickering = flickering
+        self.healthy = about.effects.healthy.cells
+        self.cells = {sensor.id: number for number, sensor in enumerate(about.profile.sensor)}
+
+    def model(self) -> MaskModel:
         about = self.about
-        count = len(self.seen)
-        observed = 0
-        for name, seen in self.seen.items():
-            if seen != UNKNOWN:
-                observed |= 1 << self.cells[name]
-        meets, reaches = [], []
+        count = len(self.cells)
+        meets, reaches, carriers = [], [], set()
         for index, one in enumerate(about.suspects):
             interaction = about.interaction(index)
             selecting = 1 << count if selects(one, about.number) else 0
             wide = 2 << count if interaction.wide else 0
             meets.append(self._bits(interaction.meets) | selecting | wide)
             reaches.append(self._bits(interaction.reaches) | selecting)
-        return MaskSystem(
+            if interaction.wide or self._carries(one, interaction):
+                carriers.add(index)
+        return MaskModel(
             deviations=tuple([one.deviation for one in about.suspects]),
-            interactions=_that_count(meets, observed | 1 << count),
+            meets=tuple(meets),
             reaches=tuple(reaches),
-            agree=self._healthy_masks(),
+            carriers=frozenset(carriers),
+            count=len(about.placements),
+            healthy=tuple([self._masks([self.healthy[name]]) for name in self.cells]),
             worlds=about.selected[frozenset()],
             effect=self.effect,
-            observed=observed,
             keys=about.keys,
         )
 
@@ -279,39 +295,39 @@ class _Sheet:
             bits |= 1 << self.cells[name]
         return bits
 
-    def _healthy_masks(self) -> tuple[int, ...]:
-        masks: list[int] = []
-        for name, word in self.seen.items():
-            masks.append(self.mask(name, word, (self.healthy[name],)))
-        return tuple(masks)
+    def _carries(self, one: Suspect, interaction: Interaction) -> bool:
+        """Whether a suspect brings what others do at one sensor to another."""
+        mistake = one.mistake
+        if mistake is not None and mistake.fact is None:
+            return mistake.kind == "numbering"
+        if interaction.meets & self.about.effects.sneaking:
+            return True
+        if one.fault is not None:
+            return one.fault.kind.effect not in _STAYING
+        return mistake is not None and mistake.fact is not None and mistake.fact.table == "place"
 
-    def mask(self, name: str, seen: str, values: Sequence[Value]) -> int:
-        """Return the worlds in which a cell gives what was seen.
+    def _masks(self, values: Sequence[Value]) -> tuple[int, int, int]:
+        """Return the worlds in which a cell reads open, closed, or flickers.
 
-        ``values`` are its readings in each of the states that an intermittent
-        part goes through; steady cells must agree in all of them.
+        ``values`` are its readings in each of the states that an intermittent part
+        goes through; a steady cell reads the same in all of them.
         """
         everything = self.about.effects.many.everything
-        if seen == FLICKERS:
-            closed = opened = 0
-            for value in values:
-                closed |= value.maybe
-                opened |= everything & ~value.surely
-            differs = any(value != values[0] for value in values)
-            return closed & opened if differs else 0
-        mask = everything
+        opened = closed = everything
+        ever_opened = ever_closed = 0
         for value in values:
-            mask &= value.maybe if seen == CLOSED else everything & ~value.surely
-        return mask if seen != UNKNOWN else EVERY_WORLD
+            opened &= ~value.surely
+            closed &= value.maybe
+            ever_opened |= everything & ~value.surely
+            ever_closed |= value.maybe
+        differs = any(value != values[0] for value in values)
+        return opened, closed, ever_opened & ever_closed if differs else 0
 
     def effect(self, component: frozenset[int]) -> Effect:
         """Return what a set of suspects, present together, makes of the cells."""
         about = self.about
         ones = {i: about.suspects[i] for i in component}
         chosen = frozenset(i for i in component if selects(ones[i], about.number))
-        selection = about.selected[chosen] if chosen else None
-        mistakes = [one.mistake for one in ones.values() if one.mistake is not None]
-        seen = self._as_meant(mistakes)
         parts = frozenset(
             i
             for i, one in ones.items()
@@ -326,40 +342,57 @@ class _Sheet:
             for size in range(len(fickle) + 1)
             for out in itertools.combinations(fickle, size)
         ]
-        if self.flickering:
-            return Effect(states=(self._masks(states, seen),), selection=selection)
+        mistakes = [
+            one.mistake
+            for one in ones.values()
+            if one.mistake is not None and one.mistake.sheet in (None, about.number)
+        ]
+        together = [states] if self.flickering else [[state] for state in states]
         return Effect(
-            states=tuple(self._masks((state,), seen) for state in states), selection=selection
+            states=tuple(self._changed(some, mistakes) for some in together),
+            selection=about.selected[chosen] if chosen else None,
         )
 
     def _intermittent(self, one: Suspect) -> bool:
         return one.fault is not None and one.fault.kind.intermittent
 
-    def _masks(
-        self, states: Sequence[Mapping[str, Value]], seen: Mapping[str, str]
-    ) -> dict[int, int]:
-        names: Iterable[str] = dict.fromkeys(
-            itertools.chain(
-                *states,
-                (name for name in self.seen if seen[name] != self.seen[name]),
-            )
-        )
-        return {
-            self.cells[name]: self.mask(
-                name, seen[name], [state.get(name, self.healthy[name]) for state in states]
-            )
-            for name in names
-        }
-
-    def _as_meant(self, mistakes: Iterable[Mistake]) -> Mapping[str, str]:
-        sheet = Observation(readings=self.seen)
-        here = [one for one in mistakes if one.sheet in (None, self.about.number)]
-        for mistake in sorted(here, key=lambda one: one.kind == "numbering"):
+    def _changed(
+        self, states: Sequence[Mapping[str, Value]], mistakes: Sequence[Mistake]
+    ) -> dict[int, tuple[int, ...]]:
+        """Return the masks of the cells that parts or the reader's mistakes change."""
+        inverted: set[str] = set()
+        exchanged: dict[str, str] = {}
+        for mistake in mistakes:
             if mistake.kind == "symbols":
-                names = None if mistake.value == ALL else boards(self.about.profile)[mistake.value]
-                sheet = sheet.inverted(names)
+                all_cells = mistake.value == ALL
+                inverted ^= set(
+                    self.cells if all_cells else boards(self.about.profile)[mistake.value]
+                )
             elif mistake.kind == "misread":
-                sheet = sheet.inverted((mistake.value,))
+                inverted ^= {mistake.value}
             elif mistake.kind == "numbering":
-                sheet = sheet.exchanged(wrong_end(self.about.profile)[mistake.value])
-        return sheet.readings
+                exchanged.update(wrong_end(self.about.profile)[mistake.value])
+        noted = {exchanged.get(name, name) for state in states for name in state}
+        found: dict[int, tuple[int, ...]] = {}
+        for name in noted | inverted | set(exchanged):
+            meant = exchanged.get(name, name)
+            masks = self._masks([state.get(meant, self.healthy[meant]) for state in states])
+            if name in inverted:
+                masks = (masks[1], masks[0], masks[2])
+            found[self.cells[name]] = masks
+        return found
+
+
+_STAYING = frozenset(
+    (
+        "breaks",
+        "opens",
+        "forces",
+        "inverts",
+        "opens diode",
+        "opens line",
+        "cuts line",
+        "moves balls",
+    )
+)
+"""Effects that leave each reading to what is wrong with its own sensor and line."""

@@ -8,8 +8,8 @@ says which sets a family stands for, how many they are and what they weigh,
 without forming them where only the sum is wanted.
 
 A set takes at most one deviation of a part, so a family's weight is a sum of
-products over members of different parts.  Only its last class is summed in
-closed form; the classes before it are walked through.
+products over members of different parts.  The largest class is summed in closed
+form, the others are walked through, unless no part is in two of them.
 
 A worked example: an emitter that is dark by two causes of equal effect, and two
 faults that no reading shows, one of them on the emitter's own part.
@@ -31,7 +31,7 @@ from collections.abc import Collection, Hashable, Iterator, Sequence
 
 import attrs
 
-from simrig.diagnosis.system import Deviation
+from simrig.diagnosis.deviation import Deviation
 
 Family = tuple[int, ...]
 """Classes in ascending order; a class that gives two members stands in it twice."""
@@ -89,6 +89,11 @@ class Classes:
                 return count, odds
             free = [self.priors[i] for i in self.members[family[0]] if parts[i] not in taken]
             return len(free), sum(free)
+        if len(family) == 2 and family[0] != family[1] and not taken:
+            count, odds, class_parts = self._sums[family[0]]
+            other_count, other_odds, other_parts = self._sums[family[1]]
+            if class_parts.isdisjoint(other_parts):
+                return count * other_count, odds * other_odds
         # Walk through the smallest class. A set with k members of it is met k times.
         walked = min(family, key=lambda number: self._sums[number][0])
         times = family.count(walked)
@@ -108,18 +113,27 @@ class Classes:
 
         Members stand in the order of the family's classes.
         """
+        found: list[tuple[tuple[int, ...], float]] = [((), 1.0)]
         if not family:
-            yield (), 1.0
-            return
-        last = family[-1]
-        repeated = len(family) > 1 and family[-2] == last
-        parts = self.parts
-        for chosen, odds in self.expand(family[:-1]):
-            taken = [parts[i] for i in chosen]
-            for index in self.members[last]:
-                if parts[index] in taken or (repeated and index <= chosen[-1]):
-                    continue
-                yield (*chosen, index), odds * self.priors[index]
+            return iter(found)
+        last = len(family) - 1
+        for place in range(last):
+            found = list(self._longer(found, family, place))
+        # Only what is formed last can be much: it is not held.
+        return self._longer(found, family, last)
+
+    def _longer(
+        self, found: list[tuple[tuple[int, ...], float]], family: Family, place: int
+    ) -> Iterator[tuple[tuple[int, ...], float]]:
+        """Yield sets of the first classes of a family with one of the next class added."""
+        parts, priors = self.parts, self.priors
+        members = self.members[family[place]]
+        repeated = place > 0 and family[place - 1] == family[place]
+        for chosen, odds in found:
+            taken = [parts[index] for index in chosen]
+            for index in members:
+                if parts[index] not in taken and not (repeated and index < chosen[-1]):
+                    yield (*chosen, index), odds * priors[index]
 
     def representative(self, family: Family) -> frozenset[int] | None:
         """Return some set of a family, or None where its parts exclude each other."""

@@ -13,8 +13,8 @@ just one minimal set; only where several compete is each set looked at.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from itertools import combinations
+from collections.abc import Container, Iterator, Mapping
+from itertools import chain, combinations
 
 import attrs
 
@@ -31,21 +31,6 @@ class Fold:
     folded: float = 0.0
 
 
-def minimal_families(families: Mapping[Family, float]) -> list[Family]:
-    """Return the families of which no proper sub-family is there."""
-    if () in families:
-        return [()]
-    return [
-        family
-        for family in families
-        if not any(
-            smaller in families
-            for size in range(1, len(family))
-            for smaller in combinations(family, size)
-        )
-    ]
-
-
 def fold(classes: Classes, families: Mapping[Family, float]) -> dict[tuple[int, ...], Fold]:
     """Return the minimal sets, as sorted indices, with what is folded under each.
 
@@ -53,43 +38,62 @@ def fold(classes: Classes, families: Mapping[Family, float]) -> dict[tuple[int, 
     sets share.
     """
     folds: dict[tuple[int, ...], Fold] = {}
-    minimal = set(minimal_families(families))
-    for family in minimal:
-        for chosen, odds in classes.expand(family):
-            likelihood = families[family]
-            folds[tuple(sorted(chosen))] = Fold(odds * likelihood, likelihood)
-    sizes = sorted({len(family) for family in minimal})
-    for family, likelihood in families.items():
-        if family in minimal:
-            continue
-        # The places in the family that a minimal set can take.
-        held = [
-            places
-            for size in sizes
-            for places in combinations(range(len(family)), size)
-            if tuple([family[place] for place in places]) in minimal
-        ]
-        if len(held) == 1:
-            _fold_whole(classes, folds, family, likelihood, held[0])
+    # For each minimal family: what stands beside it in families that hold it alone.
+    beside: dict[Family, list[tuple[Family, float]]] = {}
+    contested = []
+    if () in families:
+        folds[()] = Fold(families[()], families[()])
+        _fold_whole(classes, folds, (), [item for item in families.items() if item[0]])
+        return folds
+    for family in sorted(families, key=len):
+        held = _places(family, beside)
+        likelihood = families[family]
+        if not held:
+            beside[family] = []
+            for chosen, odds in classes.expand(family):
+                folds[tuple(sorted(chosen))] = Fold(odds * likelihood, likelihood)
+        elif len(held) == 1:
+            (places,) = held
+            within = tuple([family[place] for place in places])
+            rest = [number for place, number in enumerate(family) if place not in places]
+            beside[within].append((tuple(rest), likelihood))
         else:
-            _fold_singly(classes, folds, family, likelihood, held)
+            contested.append((family, likelihood, held))
+    for family, others in beside.items():
+        _fold_whole(classes, folds, family, others)
+    for family, likelihood, held in contested:
+        _fold_singly(classes, folds, family, likelihood, held)
     return folds
+
+
+def _places(family: Family, minimal: Container[Family]) -> list[tuple[int, ...]]:
+    """Return the places in a family that a smaller, minimal one can take."""
+    return [
+        places
+        for places, smaller in zip(
+            _smaller(tuple(range(len(family)))), _smaller(family), strict=True
+        )
+        if smaller in minimal
+    ]
+
+
+def _smaller(family: Family) -> Iterator[Family]:
+    """Yield all proper sub-families but the empty one, the same places at the same turn."""
+    return chain.from_iterable([combinations(family, size) for size in range(1, len(family))])
 
 
 def _fold_whole(
     classes: Classes,
     folds: dict[tuple[int, ...], Fold],
     family: Family,
-    likelihood: float,
-    places: tuple[int, ...],
+    others: list[tuple[Family, float]],
 ) -> None:
-    """Fold a family whose sets contain one minimal set each, at ``places``."""
-    within = tuple([family[place] for place in places])
-    beside = tuple([number for place, number in enumerate(family) if place not in places])
-    for chosen, odds in classes.expand(within):
-        count, weight = classes.total(beside, [classes.parts[i] for i in chosen])
-        if count:
-            target = folds[tuple(sorted(chosen))]
+    """Fold what stands beside a minimal family under each of its sets."""
+    for chosen, odds in classes.expand(family):
+        parts = [classes.parts[index] for index in chosen]
+        target = folds[tuple(sorted(chosen))]
+        for rest, likelihood in others:
+            count, weight = classes.total(rest, parts)
             target.count += count
             target.folded += odds * weight * likelihood
 

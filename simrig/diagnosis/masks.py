@@ -1,45 +1,46 @@
-"""A system of cells and worlds, answered with one big integer per cell.
+"""A system of cells and worlds, answered with one big integer per cell and reading.
 
 The problem.  What is read depends on what cannot be seen (the world: where things
 lie) and on what deviates.  To tell whether a set of deviations makes the readings
 possible, every world must be tried; to find all such sets, there are thousands of
 sets by thousands of worlds.
 
-How.  One cell is one reading.  Its mask has one bit per world, set where the cell,
-in that world, gives what was seen.  The intersection of all masks holds the worlds
-that give exactly the readings, so one operation on whole integers tries all worlds
-at once.  Which worlds are possible is a mask like the others: the selection, the
-cell after the last.  A deviation replaces the masks of the cells that it changes.
-An empty intersection is a conflict, and the few cells that already have an empty
-intersection name the deviations that can help: those that touch one of them.
+How.  A cell can read one of a few values.  For each value it has a mask with one bit
+per world, set where the cell, in that world, can read so.  The product of the masks
+of what was read holds the worlds that give exactly these readings, so one operation
+on whole integers tries all worlds at once (``products``).  Which worlds are possible
+is a mask like the others: the selection, the cell after the last.  A deviation
+replaces the masks of the cells that it changes.  An empty product is a conflict,
+and the few cells to blame name the deviations that can help: those that touch one
+of them.
 
-One promise makes this exact without trying all deviations together.  A deviation's
-*interaction* is a set of cells: those that it can change by itself, and those at
-which it meets others.  Deviations hang together that share such a cell, directly
-or through others that are present; those that do not, do not influence each
-other.  So only what hangs together is asked for as one, and the rest combines by
-taking the changes of each.  The product of all masks but those of a few cells is at
-hand from the products of the masks before and after them.
+Three bit sets of cells keep deviations from being tried together without need.
+Deviations whose ``meets`` share a cell influence each other, and those hang together
+that meet, directly or through others that are present.  Only what hangs together is
+asked for as one; the rest combines by taking the changes of each.  ``reaches`` are
+the cells that a deviation can change, alone or with those that it meets.  And some
+deviations are ``carriers``: they carry what others do at one cell to another, as
+exchanged leads do.  Otherwise the value of a cell depends only on those that reach it.
 
-Conflicts are shrunk by insertion: walk through the cells until the intersection
-is empty, keep the cell that emptied it, start again from what is kept (de Siqueira
-J.L., Puget J.-F., "Explanation-based generalisation of failures", ECAI 1988, from
-memory).  No cell of the result can be left out.
+What does not depend on the readings is the model, and is worked out once.  What was
+read makes it a system (``readings``).
 
-A worked example.  One ball lies left or right (worlds 0 and 1); the left switch
-should be closed in world 0, the right one in world 1.  Both were read open, so in
-each world one cell disagrees.  Either switch stuck open explains that:
+A worked example.  One ball lies left or right (worlds 0 and 1) and closes the switch
+there.  Both were read open, so in each world one switch disagrees.  Either switch
+stuck open explains that:
 
->>> from simrig.diagnosis.system import Deviation
->>> stuck = {0: Effect(states=({0: 0b11},)), 1: Effect(states=({1: 0b11},))}
->>> system = MaskSystem(
+>>> from simrig.diagnosis.deviation import Deviation
+>>> model = MaskModel(
 ...     deviations=(Deviation(part="left", mode="stuck open", prior=0.1),
 ...                 Deviation(part="right", mode="stuck open", prior=0.1)),
-...     interactions=(0b01, 0b10),
-...     agree=(0b10, 0b01),
+...     meets=(0b01, 0b10),
+...     count=2,
+...     healthy=((0b10, 0b01), (0b01, 0b10)),     # worlds that read open, closed
 ...     worlds=0b11,
-...     effect=lambda component: stuck[min(component)],
+...     effect=lambda component: Effect(states=({cell: (0b11, 0) for cell in component},)),
 ... )
+>>> from simrig.diagnosis.readings import MaskSystem
+>>> system = MaskSystem(model=model, readings=(0, 0))
 >>> system.conflicting_cells(frozenset())
 (0, 1)
 >>> system.outcomes(frozenset({0})), system.outcomes(frozenset({0, 1}))
@@ -48,23 +49,24 @@ each world one cell disagrees.  Either switch stuck open explains that:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from functools import reduce
-from itertools import accumulate
-from operator import and_, or_
+from operator import or_
 from typing import Any, NamedTuple
 
 import attrs
 
-from simrig.diagnosis.system import Allowed, Conflict, Deviation, System
+from simrig.diagnosis.deviation import Deviation
+from simrig.diagnosis.families import Classes
+from simrig.diagnosis.products import Span
 
-EVERY_WORLD = -1
-"""The mask of a cell that agrees in each world."""
+Masks = tuple[int, ...]
+"""A cell's masks: the worlds in which it can read 0, 1, and so on."""
 
 
 @attrs.frozen(kw_only=True)
 class Effect:
-    """What deviations that interact, present together and no others, make of the cells.
+    """What deviations that hang together, present and no others, make of the cells.
 
     ``states`` holds one mapping for each equally likely state that they can be
     in (one, unless a part is intermittent): the cells whose masks differ from
@@ -72,123 +74,76 @@ class Effect:
     ``selection`` is the mask of the possible worlds, None for the usual ones.
     """
 
-    states: tuple[Mapping[int, int], ...]
+    states: tuple[Mapping[int, Masks], ...]
     selection: int | None = None
 
 
-class _Change(NamedTuple):
-    """A state of an effect, ready to be laid over a product."""
+class Change(NamedTuple):
+    """One state of an effect: new masks for a span of cells, the selection included.
 
-    masks: dict[int, int]
-    agreed: int
-    """Intersection of the masks."""
-    first: int
-    end: int
-    """The changed cells lie in this range."""
-    between: tuple[int, ...]
-    """Cells of the range that are not changed."""
-    selected: int | None
-    """Number of possible worlds, None for as many as before."""
+    ``possible`` is the number of possible worlds, None for as many as usual.
+    """
 
-
-class _Product(NamedTuple):
-    """The masks under a set of deviations in one state, with their partial products."""
-
-    table: list[int]
-    before: list[int]
-    """``before[c]``: the intersection of all masks before cell c."""
-    after: list[int]
-    """``after[c]``: the intersection of the masks of cell c and all after it."""
-    without: list[int]
-    """``without[c]``: the intersection of all masks but that of cell c."""
-    selected: int
-
-
-def _multiply(table: list[int]) -> _Product:
-    before = list(accumulate(table, and_, initial=EVERY_WORLD))
-    after = list(accumulate(reversed(table), and_, initial=EVERY_WORLD))
-    after.reverse()
-    without = list(map(and_, before, after[1:]))
-    return _Product(table, before, after, without, table[-1].bit_count())
-
-
-def _shrink(product: _Product) -> list[int]:
-    """Return cells of an empty product whose masks have an empty intersection, none spare."""
-    kept: list[int] = []
-    common = EVERY_WORLD
-    partial = product.before
-    while common:
-        # partial[c] is the intersection of what is kept and of all before cell c.
-        cell = partial.index(0) - 1
-        kept.append(cell)
-        common &= product.table[cell]
-        partial = list(accumulate(product.table[:cell], and_, initial=common))
-    return sorted(kept)
-
-
-def _range_of(bits: int) -> tuple[int, int, tuple[int, ...]]:
-    """Return the lowest bit set, the one after the highest, and the bits between not set."""
-    first, end = (bits & -bits).bit_length() - 1, bits.bit_length()
-    return first, end, tuple([cell for cell in range(first, end) if not bits >> cell & 1])
-
-
-def _tuple_of(masks: Iterable[int]) -> tuple[int, ...]:
-    return tuple(masks)
+    masks: tuple[tuple[int, Masks], ...]
+    span: Span
+    possible: int | None
 
 
 @attrs.frozen(kw_only=True, eq=False)
-class MaskSystem(System):
-    """Readings of ``len(agree)`` cells, numbered from 0, over worlds that are bits.
+class MaskModel:
+    """``len(healthy)`` cells, numbered from 0, over ``count`` worlds, which are bits.
 
-    ``agree[c]`` holds the worlds in which healthy cell c gives what was seen,
-    ``worlds`` the possible worlds if nothing deviates; none is allowed and a conflict.
+    ``healthy[c]`` holds the masks of healthy cell c, ``worlds`` the mask of the
+    possible worlds if nothing deviates.
 
-    ``interactions[i]`` is the bit set of the cells of deviation i's interaction; bit
-    ``len(agree)`` stands for the selection of worlds.  The changes of deviations
-    that hang together lie within the union of their interactions.  ``observed`` is
-    the bit set of cells that were looked at; the masks of others do not count.
+    ``meets[i]`` is a bit set of the cells at which deviation i meets others: those
+    that it can change by itself at least.  Bit ``len(healthy)`` stands for the
+    selection of worlds; bits beyond stand for no cell and serve only to meet at.
+    ``reaches[i]`` are the cells that it can change, alone or with those it meets;
+    as ``meets`` if not given.  ``carriers`` are the deviations that carry from cell to
+    cell; all, if not given.
 
-    ``reaches[i]``, if given, is the bit set of the cells that deviation i can change
-    by itself or together with those that it meets, for deviations that meet at few
-    cells and change many; ``interactions`` may then hold bits beyond the selection,
-    that stand for no cell and serve only to meet at.
-
-    ``effect(component)`` is asked for each deviation alone and for each set of
-    deviations that hang together by their interactions, once per system.
+    ``effect(component)`` is asked for deviations alone and for deviations that hang
+    together.  The answers for one and for two are kept.
 
     ``keys[i]``, if given, is equal for interchangeable deviations (see
-    ``System.alike``), which must have equal interactions.  Deviations without an
-    interaction change nothing and are interchangeable of themselves.
+    ``System.classes``), which must have equal ``meets`` and ``reaches``.
 
-    ``outcomes``: the likelihood is the share of the possible worlds (and of the
-    states, where there are several) that give exactly the readings.
-
-    Raises ValueError if lengths differ, or if an effect changes a cell outside of
-    its deviations' interactions.
+    Raises ValueError if lengths differ, if there is no world, and, when asked for,
+    if an effect changes a cell that none of its deviations reaches.
     """
 
     deviations: tuple[Deviation, ...]
-    interactions: tuple[int, ...] = attrs.field(repr=False)
-    agree: tuple[int, ...] = attrs.field(repr=False, converter=_tuple_of)
+    meets: tuple[int, ...] = attrs.field(repr=False)
+    count: int = attrs.field()
+    healthy: tuple[Masks, ...] = attrs.field(repr=False)
     worlds: int = attrs.field(repr=False)
     effect: Callable[[frozenset[int]], Effect] = attrs.field(repr=False)
-    observed: int = attrs.field(default=EVERY_WORLD, repr=False)
+    reaches: tuple[int, ...] = attrs.field(repr=False)
+    carriers: frozenset[int] = attrs.field(repr=False)
     keys: tuple[Hashable, ...] | None = attrs.field(default=None, repr=False)
-    reaches: tuple[int, ...] | None = attrs.field(default=None, repr=False)
-    _healthy: list[int] = attrs.field(init=False, repr=False)
-    _changes: dict[frozenset[int], tuple[_Change, ...]] = attrs.field(
+    everything: int = attrs.field(init=False, repr=False)
+    _carried: int = attrs.field(init=False, repr=False)
+    _changes: dict[frozenset[int], tuple[Change, ...]] = attrs.field(
         init=False, repr=False, factory=dict
     )
-    _products: dict[frozenset[int], tuple[_Product, ...]] = attrs.field(
-        init=False, repr=False, factory=dict
-    )
-    _touching: dict[tuple[int, int], frozenset[int]] = attrs.field(
+    _meeting: dict[int, frozenset[int]] = attrs.field(init=False, repr=False, factory=dict)
+    _reaching: dict[int, frozenset[int]] = attrs.field(init=False, repr=False, factory=dict)
+    _grouped: dict[tuple[frozenset[int], frozenset[int]], Classes] = attrs.field(
         init=False, repr=False, factory=dict
     )
 
-    @interactions.validator
-    @keys.validator
+    @reaches.default
+    def _no_further(self) -> tuple[int, ...]:
+        return self.meets
+
+    @carriers.default
+    def _all_deviations(self) -> frozenset[int]:
+        return frozenset(range(len(self.deviations)))
+
+    @meets.validator
     @reaches.validator
+    @keys.validator
     def _one_each(
         self, attribute: attrs.Attribute[Any], value: tuple[Hashable, ...] | None
     ) -> None:
@@ -197,206 +152,101 @@ class MaskSystem(System):
             raise ValueError(f"{attribute.name}: {len(value)} found, {wanted} wanted")
 
     @worlds.validator
-    def _a_set_of_worlds(self, attribute: attrs.Attribute[int], value: int) -> None:
-        if value < 0:
-            raise ValueError(f"worlds: {value} found, a mask of 0 or more wanted")
+    def _some_of_the_worlds(self, attribute: attrs.Attribute[int], value: int) -> None:
+        if value < 0 or value >> self.count:
+            raise ValueError(f"worlds: {value} found, a mask of {self.count} bits wanted")
 
-    @_healthy.default
-    def _masks_of_healthy_cells(self) -> list[int]:
-        masks = [
-            mask if self.observed >> cell & 1 else EVERY_WORLD
-            for cell, mask in enumerate(self.agree)
-        ]
-        return [*masks, self.worlds]
+    @count.validator
+    def _any_world(self, attribute: attrs.Attribute[int], value: int) -> None:
+        if value < 1:
+            raise ValueError(f"count: {value} found, 1 or more wanted")
 
-    def alike(self, index: int) -> Hashable:
-        if not self.interactions[index]:
-            return None
-        return (index,) if self.keys is None else (self.keys[index],)
+    @everything.default
+    def _all_worlds(self) -> int:
+        return (1 << self.count) - 1
 
-    def outcomes(self, chosen: frozenset[int]) -> Allowed | Conflict:
-        products = self._multiplied(chosen)
-        agreeing = sum([product.before[-1].bit_count() for product in products])
-        if agreeing:
-            possible = sum([product.selected for product in products])
-            return Allowed(likelihood=agreeing / possible)
-        cells = 0
-        for cell in self._conflicting(products):
-            cells |= 1 << cell
-        helpful = set().union(*self._touching_cells(cells, self._reaches))
-        # Whatever meets chosen ones that reach a conflicting cell can change it through them.
-        for bits, component in self._components(chosen):
-            if self._reach(component) & cells:
-                helpful.update(*self._touching_cells(bits, self.interactions))
-        return Conflict(candidates=frozenset(helpful) - chosen)
+    @_carried.default
+    def _cells_of_carriers(self) -> int:
+        both = enumerate(zip(self.meets, self.reaches, strict=False))
+        return reduce(
+            or_, [meets | reaches for i, (meets, reaches) in both if i in self.carriers], 0
+        )
 
-    def conflicting_cells(self, chosen: frozenset[int]) -> tuple[int, ...]:
-        """Return the cells whose masks conflict, none if ``chosen`` is allowed.
+    def inert(self, observed: int) -> frozenset[int]:
+        """Return the deviations that change nothing at a bit set of cells, in any company."""
+        lively = observed | self._carried
+        return frozenset(
+            [
+                index
+                for index, (meets, reaches) in enumerate(zip(self.meets, self.reaches, strict=True))
+                if not (meets | reaches) & lively
+            ]
+        )
 
-        The cell ``len(agree)`` is the selection of worlds.
-        """
-        products = self._multiplied(chosen)
-        if any(product.before[-1] for product in products):
-            return ()
-        return tuple(sorted(self._conflicting(products)))
+    def classes(self, inert: frozenset[int], barred: frozenset[int]) -> Classes:
+        """Return the classes of interchangeable deviations; inert ones are one, barred too."""
+        classes = self._grouped.get((inert, barred))
+        if classes is None:
+            own = self.keys or range(len(self.deviations))
+            keys: list[Hashable] = [(key,) for key in own]
+            for index in inert:
+                keys[index] = "inert"
+            for index in barred:
+                keys[index] = "barred"
+            if len(self._grouped) >= _GROUPED:
+                self._grouped.clear()
+            classes = self._grouped[inert, barred] = Classes.group(self.deviations, keys)
+        return classes
 
-    def agreeing_worlds(self, chosen: frozenset[int]) -> int:
-        """Return the mask of the worlds that give exactly the readings, in some state."""
-        return reduce(or_, [product.before[-1] for product in self._multiplied(chosen)])
+    def knows(self, component: frozenset[int]) -> bool:
+        """Tell whether the changes of a component are at hand."""
+        return component in self._changes
 
-    def extensions(self, chosen: frozenset[int], candidates: Iterable[int]) -> dict[int, float]:
-        components = self._components(chosen)
-        touched = reduce(or_, [bits for bits, _ in components], 0)
-        products = self._multiplied(chosen)
-        likelihoods = {}
-        for index in candidates:
-            if self.interactions[index] & touched:
-                likelihood = self._join(components, products, index)
-            else:
-                likelihood = _lay_over(products, self._change(frozenset((index,))))
-            if likelihood:
-                likelihoods[index] = likelihood
-        return likelihoods
-
-    def _join(
-        self,
-        components: list[tuple[int, frozenset[int]]],
-        products: tuple[_Product, ...],
-        index: int,
-    ) -> float:
-        """Return the likelihood with one deviation added that hangs together with chosen ones."""
-        bits = self.interactions[index]
-        joined = [index]
-        rest: list[int] = []
-        for component_bits, component in components:
-            if component_bits & bits:
-                joined.extend(component)
-            else:
-                rest.extend(component)
-        # What lies outside stays as it is: if that conflicts, nothing need be asked.
-        first, end, between = _range_of(self._reach(joined))
-        if all(_common(product, EVERY_WORLD, first, end, between) == 0 for product in products):
-            return 0.0
-        return _lay_over(self._multiplied(frozenset(rest)), self._change(frozenset(joined)))
-
-    def _components(self, chosen: frozenset[int]) -> list[tuple[int, frozenset[int]]]:
-        """Sort deviations into those that hang together by their interactions."""
-        components: list[tuple[int, frozenset[int]]] = []
-        for index in chosen:
-            bits, members = self.interactions[index], {index}
-            apart = []
-            for component in components:
-                if component[0] & bits:
-                    members |= component[1]
-                else:
-                    apart.append(component)
-            for member in members:
-                bits |= self.interactions[member]
-            components = [*apart, (bits, frozenset(members))]
-        return components
-
-    def _multiplied(self, chosen: frozenset[int]) -> tuple[_Product, ...]:
-        """Return the products of the masks under ``chosen``, one for each state."""
-        products = self._products.get(chosen)
-        if products is None:
-            tables = [self._healthy]
-            for _, component in self._components(chosen):
-                changed = []
-                for table in tables:
-                    for change in self._change(component):
-                        copy = table.copy()
-                        for cell, mask in change.masks.items():
-                            copy[cell] = mask
-                        changed.append(copy)
-                tables = changed
-            products = tuple(map(_multiply, tables))
-            if len(self._products) >= _PRODUCTS_KEPT:
-                self._products.clear()
-            self._products[chosen] = products
-        return products
-
-    def _change(self, component: frozenset[int]) -> tuple[_Change, ...]:
-        """Return the effect of a component, ready for use."""
+    def changes(self, component: frozenset[int]) -> tuple[Change, ...]:
+        """Return the effect of deviations that hang together, ready to be laid over."""
         changes = self._changes.get(component)
         if changes is None:
-            reach = self._reach(component)
+            reach = reduce(or_, [self.reaches[index] for index in component])
             effect = self.effect(component)
-            changes = tuple(
-                [self._ready(state, effect.selection, reach) for state in effect.states]
-            )
-            if len(component) <= _COMPONENT_KEPT:
+            changes = tuple([self._change(one, effect.selection, reach) for one in effect.states])
+            if len(component) <= _KEPT:
                 self._changes[component] = changes
         return changes
 
-    def _ready(self, state: Mapping[int, int], selection: int | None, reach: int) -> _Change:
-        masks = {cell: mask for cell, mask in state.items() if self.observed >> cell & 1}
+    def _change(self, state: Mapping[int, Masks], selection: int | None, reach: int) -> Change:
+        # The pick for a cell that was not looked at is the last mask.
+        masks = [(cell, (*values, self.everything)) for cell, values in state.items()]
         if selection is not None:
-            masks[len(self.agree)] = selection
-        bits = 0
-        for cell in masks:
-            bits |= 1 << cell
+            masks.append((len(self.healthy), (selection,)))
+        bits = reduce(or_, [1 << cell for cell, _ in masks], 0)
         if bits & ~reach:
-            cell = _range_of(bits & ~reach)[0]
-            raise ValueError(f"cell {cell}: found changed, inside of an interaction wanted")
-        first, end, between = _range_of(bits) if bits else (0, 0, ())
-        return _Change(
-            masks=masks,
-            agreed=reduce(and_, masks.values(), EVERY_WORLD),
-            first=first,
-            end=end,
-            between=between,
-            selected=None if selection is None else selection.bit_count(),
-        )
+            cell = Span.of(bits & ~reach).first
+            raise ValueError(f"cell {cell}: found changed, a cell that is reached wanted")
+        possible = None if selection is None else selection.bit_count()
+        return Change(tuple(masks), Span.of(bits), possible)
 
-    def _conflicting(self, products: tuple[_Product, ...]) -> set[int]:
-        return {cell for product in products for cell in _shrink(product)}
+    def meeting(self, cells: int) -> Iterator[frozenset[int]]:
+        """Yield for each cell of a bit set the deviations that meet others there."""
+        return _holding(cells, self.meets, self._meeting)
 
-    @property
-    def _reaches(self) -> tuple[int, ...]:
-        return self.interactions if self.reaches is None else self.reaches
-
-    def _reach(self, component: Iterable[int]) -> int:
-        """Return the cells that deviations which hang together can change."""
-        reaches = self._reaches
-        return reduce(or_, [reaches[index] for index in component], 0)
-
-    def _touching_cells(self, cells: int, sets: tuple[int, ...]) -> Iterator[frozenset[int]]:
-        """Yield for each cell of a bit set the deviations whose bit set of ``sets`` holds it."""
-        while cells:
-            bit = cells & -cells
-            cells ^= bit
-            key = (bit, id(sets))
-            if key not in self._touching:
-                self._touching[key] = frozenset([i for i, bits in enumerate(sets) if bits & bit])
-            yield self._touching[key]
+    def reaching(self, cells: int) -> Iterator[frozenset[int]]:
+        """Yield for each cell of a bit set the deviations that reach it."""
+        return _holding(cells, self.reaches, self._reaching)
 
 
-_PRODUCTS_KEPT = 64
-"""Enough for the sets on a path of the search; each holds four masks a cell."""
-
-_COMPONENT_KEPT = 2
-"""Larger components are met once or twice, smaller ones beside many others."""
-
-
-def _common(product: _Product, agreed: int, first: int, end: int, between: tuple[int, ...]) -> int:
-    """Return the worlds in which ``agreed`` and all cells but those replaced agree.
-
-    Replaced are the cells from ``first`` up to ``end``, except those ``between``.
-    """
-    common = product.before[first] & product.after[end] & agreed
-    for cell in between:
-        if not common:
-            break
-        common &= product.table[cell]
-    return common
+def _holding(
+    cells: int, sets: tuple[int, ...], known: dict[int, frozenset[int]]
+) -> Iterator[frozenset[int]]:
+    while cells:
+        bit = cells & -cells
+        cells ^= bit
+        if bit not in known:
+            known[bit] = frozenset([index for index, bits in enumerate(sets) if bits & bit])
+        yield known[bit]
 
 
-def _lay_over(products: tuple[_Product, ...], changes: tuple[_Change, ...]) -> float:
-    """Return the likelihood of the readings with each change laid over each product."""
-    agreeing = possible = 0
-    for product in products:
-        for change in changes:
-            common = _common(product, change.agreed, change.first, change.end, change.between)
-            agreeing += common.bit_count()
-            possible += product.selected if change.selected is None else change.selected
-    return agreeing / possible if agreeing else 0.0
+_GROUPED = 64
+"""Classes depend on what was looked at and on what is barred; so many are kept."""
+
+_KEPT = 2
+"""Size of components that are met beside many others; larger ones are met once or twice."""

@@ -51,7 +51,7 @@ def huffman(weights: Iterable[float], arity: int = 2) -> float:
 
 
 class Bounds:
-    """The cheapest set of checks that sets a class apart, for every bench state."""
+    """Lower bounds of nodes, for every bench state and whatever chance has shown."""
 
     def __init__(self, space: Space) -> None:
         self._space = space

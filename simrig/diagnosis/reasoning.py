@@ -109,18 +109,24 @@ class Explanations:
     _families: dict[Family, float] = attrs.field(repr=False)
 
     def __iter__(self) -> Iterator[Explanation]:
-        for family, likelihood in self._families.items():
-            scale = likelihood / self._weight
-            for chosen, odds in self._classes.expand(family):
-                yield Explanation(
-                    members=tuple(sorted(chosen)),
-                    likelihood=likelihood,
-                    probability=odds * scale,
-                )
+        for probability, members, likelihood in self._sets():
+            yield Explanation(members=members, likelihood=likelihood, probability=probability)
 
     def ranked(self) -> list[Explanation]:
         """Return every set, likeliest first, nothing folded."""
-        return sorted(self, key=lambda one: (-one.probability, len(one.members), one.members))
+        found = [(-chance, len(members), members, rest) for chance, members, rest in self._sets()]
+        found.sort()
+        return [
+            Explanation(members=members, likelihood=likelihood, probability=-chance)
+            for chance, _, members, likelihood in found
+        ]
+
+    def _sets(self) -> Iterator[tuple[float, tuple[int, ...], float]]:
+        """Yield probability, members and likelihood of every set."""
+        for family, likelihood in self._families.items():
+            scale = likelihood / self._weight
+            for chosen, odds in self._classes.expand(family):
+                yield odds * scale, tuple(sorted(chosen)), likelihood
 
     def marginals(self) -> tuple[float, ...]:
         """Return for each deviation the probability that it is present, 0 if no set fits."""
@@ -143,8 +149,7 @@ def explain(system: System, limit: int = 2) -> Explanations:
     """
     if limit < 0:
         raise ValueError(f"limit: {limit} found, 0 or more wanted")
-    deviations = system.deviations
-    classes = Classes.group(deviations, [system.alike(i) for i in range(len(deviations))])
+    classes = system.classes()
     root = system.outcomes(frozenset())
     families = _Search(system, classes, limit).families(root)
     folds = fold(classes, families)
@@ -162,7 +167,7 @@ def explain(system: System, limit: int = 2) -> Explanations:
     ]
     minimal.sort(key=lambda one: (-one.probability, len(one.members), one.members))
     return Explanations(
-        deviations=deviations,
+        deviations=system.deviations,
         limit=limit,
         minimal=tuple(minimal),
         count=len(folds) + sum([one.count for one in folds.values()]),

@@ -22,33 +22,15 @@ blown both explain it::
 
 from __future__ import annotations
 
-import math
-from collections.abc import Hashable, Iterable
+from collections.abc import Iterable
 from typing import Protocol
 
 import attrs
 
+from simrig.diagnosis.deviation import Deviation
+from simrig.diagnosis.families import Classes
 
-def _above_zero(instance: Deviation, attribute: attrs.Attribute[float], value: float) -> None:
-    if not (math.isfinite(value) and value > 0):
-        raise ValueError(
-            f"{attribute.name} of {instance.part} {instance.mode}: {value!r} found, "
-            "a finite number above 0 wanted"
-        )
-
-
-@attrs.frozen(kw_only=True)
-class Deviation:
-    """One way in which one part can differ from healthy.
-
-    ``prior`` is the odds that the part is in this mode, relative to healthy.
-    Deviations of one ``part`` exclude each other.  Raises ValueError for a prior
-    that is not a finite number above 0.
-    """
-
-    part: Hashable
-    mode: str
-    prior: float = attrs.field(validator=_above_zero)
+__all__ = ["Allowed", "Conflict", "Deviation", "System", "Together"]
 
 
 @attrs.frozen(kw_only=True)
@@ -108,14 +90,14 @@ class System(Protocol):
                 likelihoods[candidate] = outcome.likelihood
         return likelihoods
 
-    def alike(self, index: int) -> Hashable:
-        """Return a key that is equal for interchangeable deviations.
+    def classes(self) -> Classes:
+        """Return the deviations sorted into interchangeable ones.
 
-        Exchanging deviations of equal keys in any set must leave the outcome as
-        it is (priors and parts may differ); they are searched once and told
-        apart when the result is expanded.
+        Exchanging deviations of one class in any set must leave the outcome as it
+        is (priors and parts may differ); they are searched once and told apart when
+        the result is expanded.
         """
-        return index
+        return Classes.group(self.deviations, range(len(self.deviations)))
 
 
 @attrs.frozen(kw_only=True)
@@ -162,5 +144,6 @@ class Together(System):
             likelihoods = {index: likelihoods[index] * found[index] for index in found}
         return likelihoods
 
-    def alike(self, index: int) -> Hashable:
-        return tuple(system.alike(index) for system in self.systems)
+    def classes(self) -> Classes:
+        class_of = [system.classes().class_of for system in self.systems]
+        return Classes.group(self.deviations, list(zip(*class_of, strict=True)))

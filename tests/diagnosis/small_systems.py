@@ -1,8 +1,9 @@
 """Small random systems of cells and worlds, and all their consistent sets by trying each.
 
 Deviations come in kinds; those of one kind are interchangeable.  What a cell shows
-is drawn at random for each combination of kinds that hang together there, so that
-nothing follows from the effects of single deviations.
+is drawn at random for each combination of kinds that it depends on, so that nothing
+follows from the effects of single deviations.  Some cells that no deviation changes by
+itself are reached by one kind together with others that it meets.
 """
 
 from __future__ import annotations
@@ -15,10 +16,13 @@ from itertools import combinations, product
 import attrs
 from hypothesis import strategies as st
 
-from simrig.diagnosis.masks import Effect, MaskSystem
+from simrig.diagnosis.masks import Effect, MaskModel
+from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.reasoning import Deviation
 
 WORLDS = 5
+VALUES = 2
+EVERYTHING = (1 << WORLDS) - 1
 
 
 @attrs.frozen(kw_only=True)
@@ -30,28 +34,50 @@ class Small:
     kinds: tuple[int, ...]
     touched: tuple[int, ...]
     states: tuple[int, ...]
+    carrying: tuple[bool, ...]
+    owners: tuple[int | None, ...]
     deviations: tuple[Deviation, ...]
-    observed: int
+    readings: tuple[int | None, ...]
 
     def mask(self, cell: int, chosen: Iterable[tuple[int, int]]) -> int:
-        """Return the mask of a cell under deviations, each with its state."""
+        """Return the worlds that give what was read at a cell, or that are selected."""
+        reading = 0 if cell == self.cells else self.readings[cell]
+        return EVERYTHING if reading is None else self.masks(cell, chosen)[reading]
+
+    def masks(self, cell: int, chosen: Iterable[tuple[int, int]]) -> tuple[int, ...]:
+        """Return the masks of a cell under deviations, each with its state."""
         # The possible worlds do not depend on states.
         waiting = [
             (self.kinds[index], state if cell < self.cells else 0) for index, state in chosen
         ]
         present: list[tuple[int, int]] = []
-        bits = 1 << cell
-        while meeting := [one for one in waiting if self.touched[one[0]] & bits]:
+        meeting = [one for one in waiting if self.reached(one[0]) >> cell & 1]
+        while meeting:
+            bits = 0
             for one in meeting:
                 waiting.remove(one)
                 present.append(one)
-                bits |= self.touched[one[0]]
-        if cell < self.cells and not self.observed >> cell & 1:
-            return (1 << WORLDS) - 1
+                if self.carrying[one[0]]:
+                    bits |= self.touched[one[0]]
+            meeting = [one for one in waiting if self.touched[one[0]] & bits]
+        if len(present) == 1 and not self.touched[present[0][0]] >> cell & 1:
+            present = []
         draw = random.Random(repr((self.seed, cell, sorted(present))))
         if present and draw.random() < 0.2:
-            return self.mask(cell, ())
-        return sum(1 << bit for bit in range(WORLDS) if draw.random() < 0.65)
+            return self.masks(cell, ())
+        return tuple(
+            sum(1 << bit for bit in range(WORLDS) if draw.random() < 0.65) for _ in range(VALUES)
+        )
+
+    def reached(self, kind: int) -> int:
+        """Return the cells that a kind changes, alone or with others."""
+        bits = self.touched[kind]
+        if not bits:
+            return 0
+        for cell, owner in enumerate(self.owners):
+            if owner == kind and not any(touched >> cell & 1 for touched in self.touched):
+                bits |= 1 << cell
+        return bits
 
     def with_states(self, chosen: Iterable[int]) -> list[tuple[tuple[int, int], ...]]:
         """Return each combination of states that deviations can be in."""
@@ -81,34 +107,35 @@ class Small:
     def weight(self, chosen: tuple[int, ...], likelihood: float) -> float:
         return math.prod(self.deviations[i].prior for i in chosen) * likelihood
 
-    def system(self, *, alike: bool = True) -> MaskSystem:
-        """Return the same as a system for the reasoning."""
-
-        def effect(component: frozenset[int]) -> Effect:
-            bits = 0
-            for index in component:
-                bits |= self.touched[self.kinds[index]]
-            return Effect(
-                states=tuple(
-                    {c: self.mask(c, states) for c in range(self.cells) if bits >> c & 1}
-                    for states in self.with_states(component)
-                ),
-                selection=(
-                    self.mask(self.cells, [(i, 0) for i in component])
-                    if bits >> self.cells & 1
-                    else None
-                ),
-            )
-
-        return MaskSystem(
-            deviations=self.deviations,
-            interactions=tuple(self.touched[kind] for kind in self.kinds),
-            agree=tuple(self.mask(cell, ()) for cell in range(self.cells)),
-            worlds=self.mask(self.cells, ()),
-            effect=effect,
-            observed=self.observed,
-            keys=self.kinds if alike else None,
+    def effect(self, component: frozenset[int]) -> Effect:
+        """Return what deviations that hang together make of the cells."""
+        bits = 0
+        for index in component:
+            bits |= self.reached(self.kinds[index])
+        selected = self.masks(self.cells, [(index, 0) for index in component])[0]
+        return Effect(
+            states=tuple(
+                {c: self.masks(c, states) for c in range(self.cells) if bits >> c & 1}
+                for states in self.with_states(component)
+            ),
+            selection=selected if bits >> self.cells & 1 else None,
         )
+
+    def system(self, *, alike: bool = True, barred: frozenset[int] = frozenset()) -> MaskSystem:
+        """Return the same as a system for the reasoning."""
+        carriers = frozenset(index for index, kind in enumerate(self.kinds) if self.carrying[kind])
+        model = MaskModel(
+            deviations=self.deviations,
+            meets=tuple(self.touched[kind] for kind in self.kinds),
+            count=WORLDS,
+            healthy=tuple(self.masks(cell, ()) for cell in range(self.cells)),
+            worlds=self.masks(self.cells, ())[0],
+            effect=self.effect,
+            keys=self.kinds if alike else None,
+            reaches=tuple(self.reached(kind) for kind in self.kinds),
+            carriers=carriers,
+        )
+        return MaskSystem(model=model, readings=self.readings, barred=barred)
 
 
 @st.composite
@@ -147,6 +174,12 @@ def small_systems(
         ),
         touched=tuple(draw(st.lists(st.integers(0, 2 ** (cells + 1) - 1), **each))),
         states=tuple(draw(st.lists(st.sampled_from([1, 1, 1, 2]), **each))),
+        carrying=tuple(draw(st.lists(st.booleans(), **each))),
+        owners=tuple(
+            draw(st.lists(st.sampled_from([None, *range(kinds)]), min_size=cells, max_size=cells))
+        ),
         deviations=deviations,
-        observed=draw(st.sampled_from([2**cells - 1, 2**cells - 1, 1])),
+        readings=tuple(
+            draw(st.lists(st.sampled_from([0, 0, 1, None]), min_size=cells, max_size=cells))
+        ),
     )

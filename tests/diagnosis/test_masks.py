@@ -9,12 +9,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from simrig.diagnosis.masks import EVERY_WORLD, Effect, MaskSystem
+from simrig.diagnosis.masks import Effect, MaskModel
+from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.reasoning import Allowed, Conflict, Deviation, explain
-from tests.diagnosis.small_systems import WORLDS, small_systems
+from tests.diagnosis.small_systems import EVERYTHING, WORLDS, small_systems
 
 
-@pytest.mark.parametrize("name", ["families", "hitting", "masks", "probing", "reasoning"])
+@pytest.mark.parametrize(
+    "name", ["families", "hitting", "masks", "probing", "products", "reasoning"]
+)
 def test_worked_examples(name):
     """The worked example at the head of each module holds."""
     module = importlib.import_module(f"simrig.diagnosis.{name}")
@@ -69,7 +72,7 @@ def test_conflicting_cells(small):
         cells = system.conflicting_cells(frozenset(chosen))
         assert bool(cells) == (not small.likelihood(chosen))
         for states in small.with_states(chosen) if cells else ():
-            common = EVERY_WORLD
+            common = EVERYTHING
             for cell in cells:
                 common &= small.mask(cell, states)
             assert common == 0
@@ -107,42 +110,62 @@ def test_extensions(small, data):
     assert small.system().extensions(chosen, candidates) == expected
 
 
-def one_by_one(**changes) -> dict:
-    """Return the arguments for two deviations over two cells and two worlds."""
+def two(**changes) -> MaskModel:
+    """Return a model of two deviations, each on one of two cells, over four worlds.
+
+    Cells can read 0 or 1; a deviation lets its cell read 0 anywhere.
+    """
     arguments = {
         "deviations": (
             Deviation(part="left", mode="stuck", prior=0.5),
             Deviation(part="right", mode="stuck", prior=0.5),
         ),
-        "interactions": (0b01, 0b10),
-        "agree": (0b10, 0b01),
-        "worlds": 0b11,
-        "effect": lambda component: Effect(states=(dict.fromkeys(component, EVERY_WORLD),)),
+        "meets": (0b01, 0b10),
+        "count": 4,
+        "healthy": ((0b1100, 0b0011), (0b0011, 0b1100)),
+        "worlds": 0b1111,
+        "effect": lambda component: Effect(states=(dict.fromkeys(component, (0b1111, 0)),)),
     }
-    return {**arguments, **changes}
+    return MaskModel(**{**arguments, **changes})
+
+
+def read(model: MaskModel, *readings: int | None) -> MaskSystem:
+    return MaskSystem(model=model, readings=readings)
+
+
+def test_readings_select_masks():
+    """Each cell is held against the mask of what was read, or none if not looked at."""
+    assert read(two(), 0, 1).agreeing_worlds(frozenset()) == 0b1100
+    assert read(two(), 1, 0).agreeing_worlds(frozenset()) == 0b0011
+    assert read(two(), None, 0).agreeing_worlds(frozenset()) == 0b0011
+    assert read(two(), None, None).agreeing_worlds(frozenset()) == 0b1111
+    assert read(two(), 0, 0).agreeing_worlds(frozenset({0})) == 0b0011
 
 
 def test_disjoint_deviations_are_not_tried_together():
-    """Deviations that meet at no cell are asked for singly, each once."""
+    """Deviations that meet at no cell are asked for singly, each once for all readings."""
     asked = []
 
     def effect(component: frozenset[int]) -> Effect:
         asked.append(sorted(component))
-        return Effect(states=(dict.fromkeys(component, EVERY_WORLD),))
+        return Effect(states=(dict.fromkeys(component, (0b1111, 0)),))
 
-    explain(MaskSystem(**one_by_one(effect=effect)), 2)
+    model = two(effect=effect)
+    for readings in ([0, 0], [0, 1], [1, 1]):
+        explain(read(model, *readings), 2)
     assert sorted(asked) == [[0], [1]]
 
 
 def test_conflict_holds_no_spare_cell():
     """Of five cells, the two that rule each other out are the conflict."""
-    system = MaskSystem(**one_by_one(agree=(0b11, 0b10, 0b11, 0b01, 0b11)))
+    masks = (0b1111, 0b1100, 0b1111, 0b0011, 0b1111)
+    system = read(two(healthy=tuple((mask,) for mask in masks)), 0, 0, 0, 0, 0)
     assert system.conflicting_cells(frozenset()) == (1, 3)
 
 
 def test_no_possible_world():
     """Without a possible world the selection itself is the conflict."""
-    system = MaskSystem(**one_by_one(worlds=0, agree=(0b11, 0b11)))
+    system = read(two(worlds=0), 0, None)
     assert system.conflicting_cells(frozenset()) == (2,)
     assert system.outcomes(frozenset()) == Conflict(candidates=frozenset())
 
@@ -150,60 +173,120 @@ def test_no_possible_world():
 def test_deviations_without_interaction_are_alike():
     """Deviations that touch nothing are interchangeable, others are not."""
     nothing = Effect(states=({},))
-    system = MaskSystem(**one_by_one(interactions=(0, 0), effect=lambda component: nothing))
-    assert system.alike(0) == system.alike(1)
-    system = MaskSystem(**one_by_one())
-    assert system.alike(0) != system.alike(1)
+    model = two(meets=(0, 0), effect=lambda component: nothing)
+    assert read(model, 0, 0).classes().members == ((0, 1),)
+    assert read(two(), 0, 0).classes().members == ((0,), (1,))
+
+
+def test_unseen_deviations_are_alike():
+    """What changes cells not looked at is interchangeable, unless it can be carried on."""
+    model = two(meets=(0b10, 0b10), carriers=frozenset())
+    assert read(model, 0, None).classes().members == ((0, 1),)
+    assert read(model, 0, 0).classes().members == ((0,), (1,))
+    model = two(meets=(0b10, 0b10), carriers=frozenset({0}))
+    assert read(model, 0, None).classes().members == ((0,), (1,))
+
+
+def test_further_reach():
+    """A deviation can change, with another that it meets, a cell that neither changes alone.
+
+    By hand: a diode shorted at the second switch leads on only if that switch is stuck
+    closed; the first reading then is wrong, the second was not looked at.
+    """
+    both = {0: (0, 0b1111)}
+    model = two(
+        meets=(0b10, 0b10),
+        reaches=(0b11, 0b10),
+        healthy=((0b1111, 0), (0b1111, 0)),
+        carriers=frozenset({0}),
+        effect=lambda component: Effect(states=(both if len(component) == 2 else {},)),
+    )
+    assert [one.members for one in explain(read(model, 1, None), 2)] == [(0, 1)]
 
 
 def test_unobserved_cells_carry():
     """Two deviations that meet only at a cell not looked at are tried together.
 
-    Leads 0 and 1 exchanged alone, or lead 1 stuck alone, leave reading 0 wrong.
+    By hand: exchanged leads alone, or the second switch stuck alone, leave the first
+    reading wrong; the stuck switch read through the exchanged leads gives it.
     """
-    masks = {(0,): {0: 0}, (1,): {1: 0}, (0, 1): {0: 0b11}}
-    system = MaskSystem(
-        **one_by_one(
-            interactions=(0b11, 0b10),
-            agree=(0, 0),
-            observed=0b01,
-            effect=lambda component: Effect(states=(masks[tuple(sorted(component))],)),
-        )
+    exchanged = {0: (0, 0b1111), 1: (0, 0b1111)}
+    stuck = {1: (0b1111, 0)}
+    both = {0: (0b1111, 0), 1: (0, 0b1111)}
+    effects = {(0,): exchanged, (1,): stuck, (0, 1): both}
+    model = two(
+        meets=(0b11, 0b10),
+        healthy=((0, 0b1111), (0, 0b1111)),
+        effect=lambda component: Effect(states=(effects[tuple(sorted(component))],)),
     )
-    assert [one.members for one in explain(system, 2)] == [(0, 1)]
+    assert [one.members for one in explain(read(model, 0, None), 2)] == [(0, 1)]
+
+
+def test_carried_twice():
+    """What is stuck at one switch reaches a reading through two pairs of exchanged leads.
+
+    By hand: leads 0 and 1 exchanged, leads 1 and 2 exchanged and the third switch stuck
+    give the first reading only all together; the other two were not looked at.
+    """
+    names = ("exchanged 0 1", "exchanged 1 2", "stuck 2")
+    model = MaskModel(
+        deviations=tuple(Deviation(part=name, mode="", prior=0.5) for name in names),
+        meets=(0b011, 0b110, 0b100),
+        carriers=frozenset({0, 1}),
+        count=1,
+        healthy=((0, 1), (0, 1), (0, 1)),
+        worlds=1,
+        effect=lambda component: Effect(states=({0: (1, 0)} if len(component) == 3 else {},)),
+    )
+    assert [one.members for one in explain(read(model, 0, None, None), 3)] == [(0, 1, 2)]
 
 
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
-        ({"interactions": (1,)}, "interactions: 1 found, 2 wanted"),
+        ({"meets": (1,)}, "meets: 1 found, 2 wanted"),
         ({"keys": ("a",)}, "keys: 1 found, 2 wanted"),
-        ({"worlds": -1}, "worlds: -1 found, a mask of 0 or more wanted"),
+        ({"worlds": -1}, "worlds: -1 found, a mask of 4 bits wanted"),
+        ({"worlds": 0b10000}, "worlds: 16 found, a mask of 4 bits wanted"),
+        ({"count": 0, "worlds": 0}, "count: 0 found, 1 or more wanted"),
     ],
 )
 def test_wrong_arguments(changes, message):
-    """A system that does not fit together is refused."""
+    """A model that does not fit together is refused."""
     with pytest.raises(ValueError, match=message):
-        MaskSystem(**one_by_one(**changes))
+        two(**changes)
+
+
+def test_wrong_readings():
+    """There is one reading for each cell."""
+    with pytest.raises(ValueError, match="readings: 1 found, 2 wanted"):
+        read(two(), 0)
 
 
 @pytest.mark.parametrize(
-    "effect", [Effect(states=({1: 0b11},)), Effect(states=({},), selection=0b01)]
+    "effect", [Effect(states=({1: (0b1111, 0)},)), Effect(states=({},), selection=0b01)]
 )
 def test_change_outside_of_interaction(effect):
     """An effect outside of the stated interaction is refused, as it would be lost."""
-    system = MaskSystem(**one_by_one(effect=lambda component: effect))
-    with pytest.raises(ValueError, match="found changed, inside of an interaction wanted"):
+    system = read(two(effect=lambda component: effect), 0, 0)
+    with pytest.raises(ValueError, match="found changed, a cell that is reached wanted"):
         system.outcomes(frozenset({0}))
 
 
 def test_selection_is_the_denominator():
     """A deviation that selects other worlds is held against those."""
-    arguments = one_by_one(
-        interactions=(0b100, 0b010),
-        agree=(0b0011, 0b1111),
+    model = two(
+        meets=(0b100, 0b010),
+        healthy=((0b0011, 0), (0b1111, 0)),
         worlds=0b1100,
         effect=lambda component: Effect(states=({},), selection=0b0111),
     )
-    system = MaskSystem(**arguments)
-    assert system.outcomes(frozenset({0})) == Allowed(likelihood=2 / 3)
+    assert read(model, 0, 0).outcomes(frozenset({0})) == Allowed(likelihood=2 / 3)
+
+
+def test_states_are_equally_likely():
+    """An intermittent part that agrees in one of two states has half the likelihood."""
+    model = two(
+        effect=lambda component: Effect(states=({0: (0b1111, 0)}, {0: (0, 0b1111)})),
+    )
+    assert read(model, 0, None).outcomes(frozenset({0})) == Allowed(likelihood=1 / 2)

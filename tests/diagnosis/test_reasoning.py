@@ -27,12 +27,14 @@ class Plain(System):
 
     def __init__(self, small: Small) -> None:
         self._system = small.system()
+        self.asked: list[frozenset[int]] = []
 
     @property
     def deviations(self) -> tuple[Deviation, ...]:
         return self._system.deviations
 
     def outcomes(self, chosen: frozenset[int]) -> Allowed | Conflict:
+        self.asked.append(chosen)
         outcome = self._system.outcomes(chosen)
         if isinstance(outcome, Allowed):
             return outcome
@@ -68,11 +70,33 @@ def test_alike_is_speed_alone(small, limit):
     assert found(small.system(alike=False), limit) == found(small.system(), limit)
 
 
+@given(small=small_systems(), limit=LIMITS, data=st.data())
+@settings(max_examples=100, deadline=None, derandomize=True)
+def test_barred(small, limit, data):
+    """Barred deviations are in no set, and the others are as without them."""
+    indices = range(len(small.deviations))
+    barred = frozenset(data.draw(st.sets(st.sampled_from(indices)))) if indices else frozenset()
+    assert found(small.system(barred=barred), limit) == {
+        members: likelihood
+        for members, likelihood in small.consistent(limit).items()
+        if barred.isdisjoint(members)
+    }
+
+
 @given(small=small_systems(), limit=LIMITS)
 @settings(max_examples=100, deadline=None, derandomize=True)
 def test_loose_conflicts(small, limit):
     """Conflicts that name more than is needed, and default methods, change no result."""
     assert found(Plain(small), limit) == small.consistent(limit)
+
+
+@given(small=small_systems(), limit=LIMITS)
+@settings(max_examples=100, deadline=None, derandomize=True)
+def test_no_set_is_asked_twice(small, limit):
+    """The search comes to each set on one path only."""
+    plain = Plain(small)
+    explain(plain, limit)
+    assert len(plain.asked) == len(set(plain.asked))
 
 
 @given(small=small_systems(), limit=LIMITS)
@@ -141,6 +165,15 @@ def test_minimal_diagnoses_with_modes(small):
     assert set(minimal_diagnoses(small.system())) == minimal
 
 
+@given(small=small_systems())
+@settings(max_examples=100, deadline=None, derandomize=True)
+def test_no_diagnosis_is_asked_twice(small):
+    """The tree of hitting sets comes to each set on one path only."""
+    plain = Plain(small)
+    minimal_diagnoses(plain)
+    assert len(plain.asked) == len(set(plain.asked))
+
+
 @given(data=st.data(), limit=LIMITS)
 @settings(max_examples=150, deadline=None, derandomize=True)
 def test_together(data, limit):
@@ -162,7 +195,9 @@ def test_together_wants_equal_deviations():
         kinds=(0,),
         touched=(1,),
         states=(1,),
-        observed=1,
+        carrying=(True,),
+        owners=(None,),
+        readings=(0,),
         deviations=(Deviation(part="a", mode="open", prior=0.5),),
     )
     other = Small(
@@ -171,7 +206,9 @@ def test_together_wants_equal_deviations():
         kinds=(0,),
         touched=(1,),
         states=(1,),
-        observed=1,
+        carrying=(True,),
+        owners=(None,),
+        readings=(0,),
         deviations=(Deviation(part="b", mode="open", prior=0.5),),
     )
     with pytest.raises(ValueError, match="different deviations found, the same in each wanted"):
@@ -196,7 +233,17 @@ def test_likelihood_is_validated(likelihood):
 
 def test_negative_limit():
     """A negative limit is refused."""
-    small = Small(seed=0, cells=1, kinds=(), touched=(1,), states=(1,), observed=1, deviations=())
+    small = Small(
+        seed=0,
+        cells=1,
+        kinds=(),
+        touched=(1,),
+        states=(1,),
+        carrying=(True,),
+        owners=(None,),
+        readings=(0,),
+        deviations=(),
+    )
     with pytest.raises(ValueError, match="limit: -1 found, 0 or more wanted"):
         explain(small.system(), -1)
 

@@ -6,7 +6,8 @@ from itertools import combinations
 
 import pytest
 
-from simrig.diagnosis.masks import EVERY_WORLD, Effect, MaskSystem
+from simrig.diagnosis.masks import Effect, MaskModel
+from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.reasoning import (
     Allowed,
     best_probe,
@@ -301,16 +302,19 @@ def test_polybox_of_masks():
         lambda x, y, z: x + y == 10,
         lambda x, y, z: y + z == 12,
     )
-    system = MaskSystem(
+    everything = (1 << len(worlds)) - 1
+    model = MaskModel(
         deviations=circuit.deviations,
-        interactions=tuple(1 << cell for cell in range(5)),
-        agree=tuple(
-            sum(1 << bit for bit, world in enumerate(worlds) if equation(*world))
+        meets=tuple(1 << cell for cell in range(5)),
+        count=len(worlds),
+        healthy=tuple(
+            (sum(1 << bit for bit, world in enumerate(worlds) if equation(*world)),)
             for equation in equations
         ),
-        worlds=(1 << len(worlds)) - 1,
-        effect=lambda component: Effect(states=(dict.fromkeys(component, EVERY_WORLD),)),
+        worlds=everything,
+        effect=lambda component: Effect(states=(dict.fromkeys(component, (everything,)),)),
     )
+    system = MaskSystem(model=model, readings=(0,) * 5)
     assert {one.members for one in explain(system, 5)} == {
         one.members for one in explain(circuit, 5)
     }
