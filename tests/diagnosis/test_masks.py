@@ -222,6 +222,25 @@ def test_unobserved_cells_carry():
     assert [one.members for one in explain(read(model, 0, None), 2)] == [(0, 1)]
 
 
+def test_carried_twice():
+    """What is stuck at one switch reaches a reading through two pairs of exchanged leads.
+
+    By hand: leads 0 and 1 exchanged, leads 1 and 2 exchanged and the third switch stuck
+    give the first reading only all together; the other two were not looked at.
+    """
+    names = ("exchanged 0 1", "exchanged 1 2", "stuck 2")
+    model = MaskModel(
+        deviations=tuple(Deviation(part=name, mode="", prior=0.5) for name in names),
+        meets=(0b011, 0b110, 0b100),
+        carriers=frozenset({0, 1}),
+        count=1,
+        healthy=((0, 1), (0, 1), (0, 1)),
+        worlds=1,
+        effect=lambda component: Effect(states=({0: (1, 0)} if len(component) == 3 else {},)),
+    )
+    assert [one.members for one in explain(read(model, 0, None, None), 3)] == [(0, 1, 2)]
+
+
 @pytest.mark.parametrize(
     ("changes", "message"),
     [

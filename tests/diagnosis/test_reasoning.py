@@ -27,12 +27,14 @@ class Plain(System):
 
     def __init__(self, small: Small) -> None:
         self._system = small.system()
+        self.asked: list[frozenset[int]] = []
 
     @property
     def deviations(self) -> tuple[Deviation, ...]:
         return self._system.deviations
 
     def outcomes(self, chosen: frozenset[int]) -> Allowed | Conflict:
+        self.asked.append(chosen)
         outcome = self._system.outcomes(chosen)
         if isinstance(outcome, Allowed):
             return outcome
@@ -86,6 +88,15 @@ def test_barred(small, limit, data):
 def test_loose_conflicts(small, limit):
     """Conflicts that name more than is needed, and default methods, change no result."""
     assert found(Plain(small), limit) == small.consistent(limit)
+
+
+@given(small=small_systems(), limit=LIMITS)
+@settings(max_examples=100, deadline=None, derandomize=True)
+def test_no_set_is_asked_twice(small, limit):
+    """The search comes to each set on one path only."""
+    plain = Plain(small)
+    explain(plain, limit)
+    assert len(plain.asked) == len(set(plain.asked))
 
 
 @given(small=small_systems(), limit=LIMITS)
@@ -152,6 +163,15 @@ def test_minimal_diagnoses_with_modes(small):
     sets = small.consistent(len(small.deviations))
     minimal = {frozenset(m) for m in sets if not any(set(n) < set(m) for n in sets)}
     assert set(minimal_diagnoses(small.system())) == minimal
+
+
+@given(small=small_systems())
+@settings(max_examples=100, deadline=None, derandomize=True)
+def test_no_diagnosis_is_asked_twice(small):
+    """The tree of hitting sets comes to each set on one path only."""
+    plain = Plain(small)
+    minimal_diagnoses(plain)
+    assert len(plain.asked) == len(set(plain.asked))
 
 
 @given(data=st.data(), limit=LIMITS)
