@@ -53,8 +53,8 @@ def conditions(profile: Profile, arguments: argparse.Namespace) -> Conditions:
         if door is None:
             fault("--door", "the profile has no sensor at the door; leave the option out")
         else:
-            states = profile.row("mechanism", door).states
-            shut = next((state for state in states if state != "open"), "closed")
+            stands = profile.row("mechanism", door).states
+            shut = next((state for state in stands if state != "open"), "closed")
             pairs.append(f"{door}={'open' if arguments.door == 'open' else shut}")
     for pair in pairs:
         name, _, state = pair.partition("=")

@@ -57,7 +57,14 @@ def _run(argv: list[str]) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    position = next((i for i, word in enumerate(argv) if not word.startswith("-")), None)
+    position = next(
+        (
+            i
+            for i, word in enumerate(argv)
+            if not word.startswith("-") and (not i or argv[i - 1] != "--profiles")
+        ),
+        None,
+    )
     if position is None:
         return _overview(argv)
     name = argv[position]

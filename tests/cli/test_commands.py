@@ -28,6 +28,18 @@ def test_expect_idle(capsys: Capture) -> None:
     assert found["format"] == 1
 
 
+@pytest.mark.parametrize("machine", ["tidal-clockwork", "basalt-freight", "orchard-signal"])
+@pytest.mark.parametrize("door", ["open", "closed"])
+def test_the_door_is_seen(capsys: Capture, machine: str, door: str) -> None:
+    """The door's state is taken for what the eye saw, on every machine."""
+    assert main(["expect", machine, "--door", door]) == 0
+
+
+def test_common_options_may_come_first(capsys: Capture, tmp_path: Path) -> None:
+    """A folder of profiles may be named before the command."""
+    assert main(["--profiles", str(tmp_path), "machines"]) == 0
+
+
 def test_three_balls_from_the_exit(capsys: Capture) -> None:
     """With three balls positions 1 to 3 from the exit end hold one."""
     _, found = _json(capsys, "expect", "tidal-clockwork", "--balls", "3")
