@@ -4,25 +4,20 @@ from __future__ import annotations
 
 import argparse
 
-from simrig.cli import conditions as stated
 from simrig.cli import seen as observed
 from simrig.cli.context import Context, wrong
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("machine", metavar="MACHINE", help="id of a machine, or a profile file")
-    stated.configure(parser)
-    observed.configure(parser)
+    observed.configure_asked(parser)
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Compare one sheet; 0 when it agrees, 1 when it differs."""
     from simrig.expectation.comparison import compare
 
-    profile = context.profile(arguments.machine)
-    conditions = stated.conditions(profile, arguments)
-    sheet = observed.one_sheet(observed.seen(profile, arguments, conditions))
+    profile, _, sheet = observed.asked(arguments, context)
     try:
         found = compare(profile, sheet.observation, sheet.conditions)
     except ValueError as error:

@@ -36,7 +36,10 @@ def conditions(profile: Profile, arguments: argparse.Namespace) -> Conditions:
     def fault(where: str, message: str) -> None:
         problems.append(Problem(file="command line", where=where, message=message))
 
-    balls = _number(arguments.balls, "--balls", 21, fault) if arguments.balls is not None else None
+    most = profile.balls.installed + 1
+    balls = (
+        _number(arguments.balls, "--balls", most, fault) if arguments.balls is not None else None
+    )
     at: dict[str, int] = {}
     for pair in arguments.at:
         name, _, number = pair.partition("=")

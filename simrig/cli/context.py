@@ -46,7 +46,7 @@ class Context:
         """Write the answer as JSON."""
         import json
 
-        print(json.dumps({"format": 1, **document}, indent=2, ensure_ascii=False), file=self.out)
+        print(json.dumps({"format": 1, **document}, indent=2), file=self.out)
 
 
 def wrong(where: str, message: str) -> InputError:

@@ -4,25 +4,20 @@ from __future__ import annotations
 
 import argparse
 
-from simrig.cli import conditions as stated
 from simrig.cli import seen as observed
 from simrig.cli.context import Context, wrong
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("machine", metavar="MACHINE", help="id of a machine, or a profile file")
-    stated.configure(parser)
-    observed.configure(parser)
+    observed.configure_asked(parser)
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Find the balls; 0 when all can be present, 1 when one must be missing."""
     from simrig.expectation.location import locate
 
-    profile = context.profile(arguments.machine)
-    conditions = stated.conditions(profile, arguments)
-    sheet = observed.one_sheet(observed.seen(profile, arguments, conditions))
+    profile, conditions, sheet = observed.asked(arguments, context)
     try:
         found = locate(profile, sheet.observation, sheet.conditions)
     except ValueError as error:

@@ -51,6 +51,14 @@ def main(argv: list[str]) -> int:
         # The reader has gone: nothing is left to say, and flushing would fail again.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except Exception as error:
+        # Never a traceback for the person at the machine; 70 tells it from wrong input.
+        print(
+            f"simrig itself has failed ({type(error).__name__}: {error}); nothing was changed; "
+            "please report it with the command you gave",
+            file=sys.stderr,
+        )
+        return 70
 
 
 def _run(argv: list[str]) -> int:

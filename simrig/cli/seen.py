@@ -8,6 +8,8 @@ from collections.abc import Iterable
 
 import attrs
 
+from simrig.cli import conditions as stated
+from simrig.cli.context import Context
 from simrig.diagnosis.suspects import Sheet
 from simrig.errors import InputError, Problem
 from simrig.expectation.observation import observe, resolve
@@ -73,6 +75,20 @@ def seen(
         message = "nothing was seen; say --closed A,B (all others are open), or --sheet FILE"
         raise InputError([Problem(file="command line", where="readings", message=message)])
     return tuple(found)
+
+
+def configure_asked(parser: argparse.ArgumentParser) -> None:
+    """Add the machine, what is taken for granted, and what was seen."""
+    parser.add_argument("machine", metavar="MACHINE", help="id of a machine, or a profile file")
+    stated.configure(parser)
+    configure(parser)
+
+
+def asked(arguments: argparse.Namespace, context: Context) -> tuple[Profile, Conditions, Sheet]:
+    """Return the machine, the conditions and the only sheet that the options state."""
+    profile = context.profile(arguments.machine)
+    conditions = stated.conditions(profile, arguments)
+    return profile, conditions, one_sheet(seen(profile, arguments, conditions))
 
 
 def one_sheet(found: tuple[Sheet, ...]) -> Sheet:

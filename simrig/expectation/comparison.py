@@ -179,11 +179,18 @@ def _better(
     for order, (phase, balls, moving, placements) in enumerate(_circumstances(profile, conditions)):
         frame = readings(profile, table, worlds(profile, placements))
         elsewhere = (phase != home[0]) + (balls != home[1]) + bool(moving)
+        as_read: int | None = None
         for number, reader in enumerate(ways):
             changes = elsewhere + bool(number)
-            if not changes or (moving and number):
+            if moving and number:
                 continue
             left, best = fewest(_disagreements(frame, reader.observation), frame.everything)
+            if not number:
+                as_read = left
+            elif as_read is not None and left >= as_read:
+                continue  # the sheet fits as well without that mistake
+            if not changes:
+                continue
             if left >= count or (changes > 1 and left):
                 continue
             world = (best & -best).bit_length() - 1

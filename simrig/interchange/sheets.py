@@ -208,7 +208,10 @@ def _toml(profile: Profile, text: str, file: str, conditions: Conditions) -> tup
             try:
                 meant = reading(word)
                 for sensor in resolve(profile, name):
-                    said[sensor] = meant
+                    if said.setdefault(sensor, meant) != meant:
+                        raise ValueError(
+                            f"{sensor} reads {said[sensor]} elsewhere on this sheet; keep one"
+                        )
             except ValueError as error:
                 problems.append(
                     Problem(

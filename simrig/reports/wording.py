@@ -133,7 +133,8 @@ def fit_words(profile: Profile, fit: Fit, home: Conditions) -> str:
             parts.append(f"the phase was {profile.row('phase', fit.phase).title}")
         balls = profile.balls.installed if home.balls is None else home.balls
         if fit.balls != balls:
-            parts.append(f"{fit.balls} balls were in it, not {balls}")
+            count = "1 ball was" if fit.balls == 1 else f"{fit.balls} balls were"
+            parts.append(f"{count} in it, not {balls}")
     return " and ".join(parts) or "all is as assumed"
 
 

@@ -76,6 +76,13 @@ def test_inverted_is_offered(capsys: Capture) -> None:
     assert found["fits"][0]["differences"] == 0
 
 
+def test_no_mistake_is_offered_for_nothing(capsys: Capture) -> None:
+    """One ball in the trough fits with a count of 1; no numbering is blamed beside it."""
+    _, found = _json(capsys, "compare", "tidal-clockwork", "--closed", "31")
+    assert found["fits"][0]["balls"] == 1
+    assert not any(fit["numbering"] for fit in found["fits"])
+
+
 def test_locate_codes(capsys: Capture) -> None:
     """Locate ends with 0 when all balls can be present, with 1 when one must be missing."""
     assert main(["locate", "tidal-clockwork", "--closed", "31-35"]) == 0
@@ -93,6 +100,7 @@ def test_locate_codes(capsys: Capture) -> None:
         (["expect", "tidal-clokwork"], 'did you mean "tidal-clockwork"?'),
         (["expect", "tidal-clockwork", "--phase", "idel"], 'did you mean "idle"?'),
         (["expect", "tidal-clockwork", "--balls", "many"], 'found "many"'),
+        (["expect", "tidal-clockwork", "--balls", "7"], "a whole number from 0 to 6"),
         (["expect", "tidal-clockwork", "--at", "trough=9"], "holds 5; 9 do not fit"),
         (["expect", "tidal-clockwork", "--at", "trogh=2"], 'did you mean "trough"?'),
         (["expect", "tidal-clockwork", "--seats", "trough.9"], 'no position "trough.9"'),
@@ -137,6 +145,32 @@ def test_each_fault_of_a_sheet_has_its_line(tmp_path: Path, capsys: Capture) -> 
     code, found = _json(capsys, "compare", "tidal-clockwork", "--sheet", str(sheet))
     assert code == 2
     assert [error["line"] for error in found["errors"]] == [2, 3, 4, 5]
+
+
+def test_a_toml_sheet_that_contradicts_itself(tmp_path: Path, capsys: Capture) -> None:
+    """A sensor named twice with two readings, by id and by number, is told with its line."""
+    sheet = tmp_path / "sheet.toml"
+    sheet.write_text('[[sheet]]\nreadings = { trough-1 = "closed", 31 = "open" }\n')
+    code, found = _json(capsys, "compare", "tidal-clockwork", "--sheet", str(sheet))
+    assert code == 2
+    assert found["errors"][0]["line"] == 2
+    assert "keep one" in found["errors"][0]["message"]
+
+
+def test_a_fault_of_our_own_is_no_traceback(
+    monkeypatch: pytest.MonkeyPatch, capsys: Capture
+) -> None:
+    """What simrig itself does wrong is told in words and ends with a code of its own."""
+    from simrig.cli import machines
+
+    def fail(*_: object) -> int:
+        raise RuntimeError("a slip")
+
+    monkeypatch.setattr(machines, "run", fail)
+    assert main(["machines"]) == 70
+    told = capsys.readouterr().err
+    assert "RuntimeError: a slip" in told
+    assert "Traceback" not in told
 
 
 def test_ten_faults_ten_messages(tmp_path: Path, capsys: Capture) -> None:
