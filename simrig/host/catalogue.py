@@ -98,10 +98,15 @@ class Catalogue:
 
     def load(self, reference: str) -> Profile:
         """Read the profile of a machine; raise as :meth:`path` does, or ProfileError."""
+        path = self.path(reference)
+        data = contents(path, "profile")
+        if any(machine.path == path for machine in self._index.machines):
+            from simrig.host import kept
+
+            return kept.profile(path, data, self.kinds())
         from simrig.profile.reader import read
 
-        path = self.path(reference)
-        return read(contents(path, "profile"), path, kinds=self.kinds())
+        return read(data, path, kinds=self.kinds())
 
     def _twice(self, name: str) -> list[Problem]:
         return [

@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from simrig.profile import addresses, keys
 from simrig.profile.keys import Key, attribute_of, keys_of
-from simrig.profile.layout import REST, Phase
+from simrig.profile.layout import REST, Phase, span
 from simrig.profile.machine import NAMED_TABLES, Profile
 
 Path = tuple[str | int, ...]
@@ -306,14 +306,6 @@ def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterat
     elif not least <= installed <= most:
         found = str(least) if least == most else f"{least} to {most}"
         yield f"the row places {found} balls; the machine carries {installed}"
-
-
-def span(balls: Any) -> tuple[int, int]:
-    """Return the least and the most of a number or a range such as "0-2"."""
-    if isinstance(balls, int):
-        return balls, balls
-    low, _, high = str(balls).partition("-")
-    return int(low), int(high)
 
 
 def _captive(profile: Profile) -> Iterator[Finding]:

@@ -6,17 +6,14 @@ goes on, so that the cross-checks see the rest.  Located: each problem has its l
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 import attrs
 
 from simrig.errors import Problem, ProfileError
 from simrig.profile.checking import contradictions
 from simrig.profile.components import SENSOR_KINDS, SensorKind
-from simrig.profile.located import Located, decode, locate
+from simrig.profile.located import decode, locate
 from simrig.profile.machine import Origin, Profile
-from simrig.profile.tables import Path, build, problem, unreadable
+from simrig.profile.tables import build, problem, unreadable
 
 
 def read(data: bytes, file: str, *, kinds: tuple[SensorKind, ...] = SENSOR_KINDS) -> Profile:
@@ -47,26 +44,10 @@ def examine(
     profile = build(located.data, Profile, (), bad)
     if profile is None:
         return None, tuple(problems)
-    origin = Origin(file=file, lines=_lines(located))
+    origin = Origin(file=file, located=lambda: located)
     profile = attrs.evolve(profile, origin=origin, kinds=kinds)
     for path, message, rule in contradictions(profile):
         if not any(path[: len(known)] == known for known in bad if known):
             problems.append(problem(located, path, message, rule))
     problems.sort(key=lambda one: one.line or 0)
     return profile, tuple(problems)
-
-
-def _lines(located: Located) -> dict[Path, int]:
-    found: dict[Path, int] = {}
-
-    def walk(value: Any, path: Path) -> None:
-        found[path] = located.line(path)
-        if isinstance(value, Mapping):
-            for name, member in value.items():
-                walk(member, (*path, name))
-        elif isinstance(value, list):
-            for index, member in enumerate(value):
-                walk(member, (*path, index))
-
-    walk(located.data, ())
-    return found

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from simrig.errors import Problem
 from simrig.profile import keys
 from simrig.profile.keys import Key, Stated, attribute_of, keys_of
-from simrig.profile.located import Located
+
+if TYPE_CHECKING:
+    from simrig.profile.located import Located
 
 Path = tuple[str | int, ...]
 

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
 
-from simrig.expectation.comparison import Comparison, Difference, Fit
-from simrig.expectation.location import Found
-from simrig.expectation.observation import Observation
 from simrig.expectation.reasons import place_words
 from simrig.profile.machine import Profile
 from simrig.signals import CLOSED, OPEN
 from simrig.world.phases import Conditions, phase_of
+
+if TYPE_CHECKING:
+    from simrig.expectation.comparison import Comparison, Difference, Fit
+    from simrig.expectation.location import Found
+    from simrig.expectation.observation import Observation
 
 WIDTH = 78
 
