@@ -22,6 +22,7 @@ import attrs
 from simrig.host import stamps
 from simrig.host.index import cache_folder
 from simrig.profile import machine
+from simrig.profile.doubt import Doubt
 from simrig.profile.tables import build
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def _read(kept: Path, path: str, data: bytes, reader: list[Any]) -> Profile | No
         document = json.loads(stored[len(data) :])
         if document["reader"] != reader or document["length"] != len(data):
             return None
-        found: Profile | None = build(_dated(document["data"]), machine.Profile, (), set())
+        found: Profile | None = build(_dated(document["data"]), machine.Profile, (), Doubt())
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
     if found is None:
