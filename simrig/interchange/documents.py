@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import attrs
@@ -59,18 +58,3 @@ def location(found: Location) -> dict[str, Any]:
         ],
         "complete": found.complete,
     }
-
-
-def plain(value: Any) -> Any:
-    """Return a table of a profile as plain data, unknown keys left out."""
-    if attrs.has(type(value)):
-        return {
-            attribute.name.rstrip("_"): plain(getattr(value, attribute.name))
-            for attribute in attrs.fields(type(value))
-            if "key" in attribute.metadata and getattr(value, attribute.name) not in (None, ())
-        }
-    if isinstance(value, Mapping):
-        return {name: plain(member) for name, member in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(member) for member in value]
-    return value if isinstance(value, str | int | float | bool) or value is None else str(value)
