@@ -26,7 +26,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Write the profile."""
-    from simrig.interchange import profile_csv, profile_data, profile_json
+    from simrig.interchange import profile_csv, profile_json, toml_writer
 
     kind = "json" if context.json else arguments.format
     if arguments.table is not None and kind != "csv":
@@ -43,7 +43,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
             return _write_all(arguments.output, known, context)
         only = known[arguments.table] if arguments.table else profile_csv.facts(profile)
         return _write(arguments.output, only, context)
-    text = profile_json.write(profile) if kind == "json" else profile_data.toml(profile)
+    text = profile_json.write(profile) if kind == "json" else toml_writer.written(profile)
     return _write(arguments.output, text, context)
 
 

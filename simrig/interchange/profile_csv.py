@@ -14,7 +14,8 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
-from simrig.interchange.profile_data import ordered, stated
+from simrig.interchange.profile_data import stated
+from simrig.interchange.toml_writer import in_order
 from simrig.profile.keys import Key
 from simrig.profile.machine import Profile
 
@@ -68,7 +69,7 @@ def _tables(profile: Profile) -> Iterator[tuple[str, dict[str, Key], list[Mappin
 def _below(
     name: str, rows: type[Any], data: list[Mapping[str, Any]], prefix: str
 ) -> Iterator[tuple[str, dict[str, Key], list[Mapping[str, Any]]]]:
-    keys = dict(ordered(rows))
+    keys = dict(in_order(rows))
     own = {key: definition for key, definition in keys.items() if definition.table is None}
     yield name, own, [{key: row[key] for key in row if key in own} for row in data]
     for key, definition in keys.items():

@@ -8,9 +8,8 @@ from typing import Any
 
 import attrs
 
-from simrig.interchange import toml_writer
-from simrig.profile.keys import Key, Stated, attribute_of, keys_of
-from simrig.profile.machine import Profile
+from simrig.interchange.toml_writer import in_order
+from simrig.profile.keys import Key, attribute_of
 
 
 def stated(table: Any, *, defaults: bool = False) -> dict[str, Any]:
@@ -21,7 +20,7 @@ def stated(table: Any, *, defaults: bool = False) -> dict[str, Any]:
     """
     found = {}
     fields = attrs.fields_dict(type(table))
-    for name, key in ordered(type(table)):
+    for name, key in in_order(type(table)):
         value = getattr(table, attribute_of(name))
         default = fields[attribute_of(name)].default
         if value is None or (key.shape == "tables" and not value):
@@ -30,13 +29,6 @@ def stated(table: Any, *, defaults: bool = False) -> dict[str, Any]:
             continue
         found[name] = _value(key, value, defaults)
     return found
-
-
-def ordered(rows: type[Any]) -> list[tuple[str, Key]]:
-    """Return the keys of a table in the order in which a person writes them: what it is first,
-    where that was found last."""
-    late = keys_of(Stated)
-    return sorted(keys_of(rows).items(), key=lambda entry: entry[0] in late)
 
 
 def _value(key: Key, value: Any, defaults: bool) -> Any:
@@ -68,8 +60,3 @@ def _without_days(value: Any) -> Any:
     if isinstance(value, list):
         return [_without_days(member) for member in value]
     return value.isoformat() if isinstance(value, datetime.date) else value
-
-
-def toml(profile: Profile) -> str:
-    """Return a profile as the text of a file that reads back as the same profile."""
-    return toml_writer.table(stated(profile), Profile)

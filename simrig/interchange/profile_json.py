@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 import re
 from collections.abc import Iterator, Mapping
 from typing import Any, NoReturn
@@ -63,8 +64,11 @@ def _parsed(text: str, file: str) -> dict[str, Any]:
             refuse(f'the key "{twice}" is given twice in one object; take one of them out')
         return found
 
+    def constant(word: str) -> NoReturn:
+        refuse(f"found {word}; wanted a number")
+
     try:
-        found = json.loads(text, object_pairs_hook=once)
+        found = json.loads(text, object_pairs_hook=once, parse_constant=constant)
     except json.JSONDecodeError as error:
         refuse(f"found what is not JSON ({error.msg}); mend the line", error.lineno)
     except (RecursionError, ValueError):
@@ -75,13 +79,17 @@ def _parsed(text: str, file: str) -> dict[str, Any]:
 
 
 def _not_toml(value: Any, file: str, path: str = "profile") -> Iterator[Problem]:
-    """Yield what JSON can say and no profile file can: null, and halves of signs."""
+    """Yield what JSON can say and no profile file can: null, numbers past all bounds, half signs."""
     pending = [(path, value)]
     while pending:
         where, one = pending.pop()
         if one is None:
             yield Problem(
                 file=file, where=where, message="found null; leave the key out where it is unknown"
+            )
+        elif isinstance(one, float) and not math.isfinite(one):
+            yield Problem(
+                file=file, where=where, message="found a number too large; wanted a smaller one"
             )
         elif isinstance(one, str) and not _whole(one):
             yield Problem(file=file, where=where, message="found half of a sign; mend the text")

@@ -7,11 +7,8 @@ import io
 import json
 import tomllib
 from pathlib import Path
-from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from simrig.errors import ProfileError
 from simrig.interchange import profile_csv, profile_data, profile_json, toml_writer
@@ -29,36 +26,10 @@ def _profile(path: Path) -> Profile:
 def test_toml_and_json_read_back_as_the_same_profile(path: Path) -> None:
     """Written as TOML or JSON and read again, a profile says the same facts."""
     profile = _profile(path)
-    text = profile_data.toml(profile)
+    text = toml_writer.written(profile)
     assert tomllib.loads(text) == tomllib.loads(path.read_text())
     assert read(text.encode(), "again") == profile
     assert profile_json.read(profile_json.write(profile).encode(), "again") == profile
-
-
-@pytest.mark.parametrize("path", MACHINES, ids=lambda path: path.stem)
-def test_written_toml_is_as_a_person_writes_it(path: Path) -> None:
-    """Keys that are as when left out stay out, lines are short, each table has one comment."""
-    profile = _profile(path)
-    text = profile_data.toml(profile)
-    assert "counted = true" not in text
-    lists = [line for line in text.splitlines() if len(line) > 100]
-    assert all(line.split(" = ")[1].startswith('"') for line in lists), lists
-    comments = [line for line in text.splitlines() if line.startswith("#")]
-    assert len(comments) == len(set(comments)) >= 10
-
-
-WORDS = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
-VALUES: st.SearchStrategy[Any] = st.recursive(
-    WORDS | st.booleans() | st.integers(-(2**62), 2**62) | st.floats(allow_nan=False) | st.dates(),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(WORDS, inner, max_size=3),
-    max_leaves=6,
-)
-
-
-@given(WORDS, VALUES)
-def test_every_value_is_written_as_the_parser_reads_it(key: str, value: Any) -> None:
-    """Any text, number, day, list and pairs come back from tomllib as they went in."""
-    assert tomllib.loads(toml_writer.pair(key, value)) == {key: value}
 
 
 BROKEN = {
@@ -75,7 +46,8 @@ BROKEN = {
     '{"format": 2, "id": "a", "balls": {"installed": 1}}': ("format", "found 2"),
     '{"x": ' + "[" * 100000 + "]" * 100000 + "}": ("JSON", "too deep"),
     '{"x": ' + "1" * 5000 + "}": ("JSON", "too long"),
-    '{"x": NaN}': ("x", "not known"),
+    '{"x": NaN}': ("JSON", "found NaN"),
+    '{"x": 1e999}': ("x", "too large"),
 }
 
 
