@@ -19,6 +19,7 @@ COMMANDS: Final = {
     "locate": "find the balls, trusting the readings",
     "run": "run scenario files",
     "vet": "look a profile over for contradictions",
+    "export": "a profile for other tools: JSON, CSV tables, TOML",
     "history": "the shop's record",
     "completion": "print a completion script for a shell",
 }

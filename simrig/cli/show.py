@@ -17,9 +17,9 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     """Print the machine."""
     profile = context.profile(arguments.machine)
     if context.json:
-        from simrig.interchange import documents
+        from simrig.interchange import profile_json
 
-        context.answer(documents.plain(profile))
+        context.answer(profile_json.document(profile))
         return 0
     from simrig.expectation.reasons import place_words
     from simrig.reports import tables, text_map, wording

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import attrs
@@ -69,18 +69,3 @@ def locations(found: Sequence[Location]) -> dict[str, Any]:
         ],
         "complete": all(location.complete for location in found),
     }
-
-
-def plain(value: Any) -> Any:
-    """Return a table of a profile as plain data, unknown keys left out."""
-    if attrs.has(type(value)):
-        return {
-            attribute.name.rstrip("_"): plain(getattr(value, attribute.name))
-            for attribute in attrs.fields(type(value))
-            if "key" in attribute.metadata and getattr(value, attribute.name) not in (None, ())
-        }
-    if isinstance(value, Mapping):
-        return {name: plain(member) for name, member in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(member) for member in value]
-    return value if isinstance(value, str | int | float | bool) or value is None else str(value)
