@@ -142,7 +142,7 @@ def _states(profile: Profile) -> Iterator[Finding]:
 def _kinds(profile: Profile) -> Iterator[Finding]:
     known = [kind.id for kind in profile.kinds]
     for index, sensor in enumerate(profile.sensor):
-        if sensor.kind not in known:
+        if sensor.kind is not None and sensor.kind not in known:
             yield (
                 ("sensor", index, "kind"),
                 f'the kind "{sensor.kind}" is not known; known: ' + ", ".join(known),
