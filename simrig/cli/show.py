@@ -39,7 +39,9 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         where = place_words(profile, sensor.spots[0]) if sensor.spots else sensor.title
         number = "" if sensor.number is None else str(sensor.number)
         address = profile.address_of.get(sensor.id)
-        rows.append((sensor.id + mark, number, wording.short_address(address), where, sensor.kind))
+        rows.append(
+            (sensor.id + mark, number, wording.short_address(address), where, sensor.kind or "")
+        )
     context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind"), width=80))
     context.say("\nPhases:")
     for phase in profile.phase:

@@ -63,7 +63,7 @@ def _named_twice(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
 def _kinds(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     known = [kind.id for kind in profile.kinds]
     for index, sensor in enumerate(profile.sensor):
-        if sensor.kind not in known:
+        if sensor.kind is not None and sensor.kind not in known:
             close = near(sensor.kind, known)
             hint = f'did you mean "{close}"?' if close else "known: " + ", ".join(known)
             yield (

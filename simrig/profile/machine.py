@@ -105,6 +105,11 @@ class Profile(Stated):
         Key(shape="number", meaning="a factor", low=0.001, high=1000),
     )
     silence: tuple[Silence, ...] = keys.tables("vetting rules silenced, with reasons", Silence)
+    begun: Mapping[str, str] | None = keys.mapping(
+        "the questions that simrig begin has asked, and how far each was answered; one that is "
+        "taken out is asked again",
+        Key(shape="text", meaning="answered, not known, or how far"),
+    )
     origin: Origin = attrs.field(factory=Origin, eq=False, repr=False)
     kinds: tuple[SensorKind, ...] = attrs.field(default=SENSOR_KINDS, eq=False, repr=False)
 
