@@ -11,6 +11,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument("machine", metavar="MACHINE", help="id of a machine, or a profile file")
     parser.add_argument("--all", action="store_true", help="every switch, not only ball sensors")
+    parser.add_argument("--svg", metavar="FILE", help="write the drawing of it to a file; - prints")
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
@@ -20,6 +21,12 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         from simrig.interchange import profile_json
 
         context.answer(profile_json.document(profile))
+        return 0
+    if arguments.svg is not None:
+        from simrig.cli.writing import write
+        from simrig.reports.plan import plan
+
+        write(arguments.svg, plan(profile), context)
         return 0
     from simrig.expectation.reasons import place_words
     from simrig.reports import tables, text_map, wording
