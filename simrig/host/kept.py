@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
+from zlib import crc32
 
 import attrs
 
@@ -50,8 +51,6 @@ def profile(path: str, data: bytes, kinds: tuple[SensorKind, ...]) -> Profile:
 
 
 def _kept_file(path: str) -> Path:
-    from zlib import crc32
-
     name = os.path.abspath(path).encode("utf-8", "surrogatepass")
     return cache_folder() / f"profile-{crc32(name):08x}.json"
 
@@ -69,10 +68,15 @@ def _read(kept: Path, path: str, data: bytes, reader: list[Any]) -> Profile | No
         stored = kept.read_bytes()
         if not stored.startswith(data):
             return None
-        document = json.loads(stored[len(data) :])
+        mark, _, text = stored[len(data) :].partition(b"\n")
+        if int(mark) != crc32(text):
+            return None
+        document = json.loads(text)
         if document["reader"] != reader or document["length"] != len(data):
             return None
-        found: Profile | None = build(_dated(document["data"]), machine.Profile, (), Doubt())
+        # It was checked before it was kept, and the mark says that it is what was kept.
+        with attrs.validators.disabled():
+            found: Profile | None = build(_dated(document["data"]), machine.Profile, (), Doubt())
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return None
     if found is None:
@@ -92,7 +96,8 @@ def _write(kept: Path, data: bytes, reader: list[Any], read: Mapping[str, Any]) 
     with suppress(OSError, ValueError):
         kept.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         try:
-            draft.write_bytes(data + json.dumps(document).encode("ascii"))
+            text = json.dumps(document).encode("ascii")
+            draft.write_bytes(data + b"%d\n" % crc32(text) + text)
             os.replace(draft, kept)
         finally:
             draft.unlink(missing_ok=True)

@@ -187,12 +187,15 @@ def key(definition: Key, *, default: Any = None) -> Any:
 class Keyed:
     """A table of keys: its values are checked when it is made.
 
-    A wrong one raises ValueError that names class and key.  How it compares and
+    A wrong one raises ValueError that names class and key, unless validators are
+    disabled (``attrs.validators``).  How it compares and
     shows itself stands here once, as compiling that for each of the many tables
     takes longer than reading a machine.
     """
 
     def __attrs_post_init__(self) -> None:
+        if attrs.validators.get_disabled():
+            return
         for attribute in attrs.fields(type(self)):
             definition = attribute.metadata.get("key")
             if definition is None:
