@@ -17,6 +17,7 @@ COMMANDS: Final = {
     "expect": "what each ball sensor must read",
     "compare": "hold what was seen against what must be",
     "locate": "find the balls, trusting the readings",
+    "diagnose": "what can be wrong, down to the part",
     "run": "run scenario files",
     "vet": "look a profile over for contradictions",
     "export": "a profile for other tools: JSON, CSV tables, TOML",
