@@ -246,6 +246,8 @@ def _described(draw: st.DrawFn, profile: Profile) -> Profile:
             and name not in _LEFT
             and key.shape in _VALUES
         }
+        if not free:
+            continue
         name = draw(st.sampled_from(sorted(free)))
         profile = _with(profile, table, index, name, draw(values(free[name])))
     return profile
