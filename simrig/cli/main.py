@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "run": "run scenario files",
     "vet": "look a profile over for contradictions",
     "history": "the shop's record",
+    "paper": "printable: the machine, what must be read, sheets to fill in",
     "completion": "print a completion script for a shell",
 }
 """Every command with what it does; the module of the same name in this folder runs it."""
