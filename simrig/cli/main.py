@@ -22,6 +22,7 @@ COMMANDS: Final = {
     "vet": "look a profile over for contradictions",
     "export": "a profile for other tools: JSON, CSV tables, TOML",
     "history": "the shop's record",
+    "paper": "printable: the machine, what must be read, sheets to fill in",
     "completion": "print a completion script for a shell",
 }
 """Every command with what it does; the module of the same name in this folder runs it."""

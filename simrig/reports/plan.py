@@ -7,11 +7,11 @@ ways from place to place run in lanes of their own at the right.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Callable
+from functools import partial
 
 import attrs
 
-from simrig.profile.keys import NONE
 from simrig.profile.layout import Place, Route
 from simrig.profile.machine import Profile
 from simrig.reports import svg
@@ -23,6 +23,7 @@ from simrig.reports.marks import (
     numbers_in_order,
     sensor_words,
 )
+from simrig.reports.ways import SMALL, Line, way_lines
 
 _EDGE = 12.0
 _BAND = 36.0
@@ -30,16 +31,7 @@ _STUB = 34.0
 _CELL = (66.0, 84.0)
 _RADIUS = 15.0
 _LANE = 14.0
-_SMALL = 12.0
 _LEADING = 15.0
-
-HOW = {
-    "gravity": "rolls by itself",
-    "coil": "kicked by a coil",
-    "shot": "by a shot",
-    "plunger": "by the plunger",
-    "hand": "by hand",
-}
 
 
 def plan(profile: Profile, marks: Marks | None = None, *, width: float = 720) -> str:
@@ -51,17 +43,21 @@ def plan(profile: Profile, marks: Marks | None = None, *, width: float = 720) ->
     return _Plan(profile, marks, max(320.0, width)).draw()
 
 
+def strips(profile: Profile, marks: Marks | None = None, *, width: float = 340) -> list[str]:
+    """Return the plan cut between its places, for paper: one SVG document for each piece.
+
+    One below the other they show the same as the plan; ways from place to place
+    end in words, not in lanes.
+    """
+    return _Plan(profile, marks, max(320.0, width)).cut()
+
+
 @attrs.frozen(kw_only=True)
 class _Lane:
     """A way from place to place that still has to be drawn: from where, and to which place."""
 
     start: tuple[float, float]
     to: str
-
-
-class _Line(NamedTuple):
-    words: str
-    size: float
 
 
 class _Plan:
@@ -91,11 +87,7 @@ class _Plan:
         top = self.y
         for place in self.others:
             self._group(place)
-        if self.loops:
-            self._say("Ways from the playfield back to it", bold=True, gap=8)
-            for route in self.loops:
-                self._loop(route)
-            self.y += 8
+        self._all_loops()
         self._draw_lanes()
         if self.field is not None:
             self._band(self.field, top, self.y)
@@ -105,6 +97,36 @@ class _Plan:
         if self.marks and self.marks.title:
             title = f"{self.profile.name}: {self.marks.title}"
         return svg.document(self.width, self.y + 6, title, self.parts)
+
+    def cut(self) -> list[str]:
+        """Return a document for each place, one for the loops, and the legend."""
+        self.right = self.width - _EDGE
+        found = []
+        pieces: list[tuple[str, Callable[[], None]]] = [
+            (place.title, partial(self._group, place)) for place in self.others
+        ]
+        if self.loops:
+            pieces.append(("ways from the playfield back to it", self._all_loops))
+        for title, piece in pieces:
+            self.parts, self.y = [], 0
+            piece()
+            if self.field is not None:
+                self._band(self.field, -8, self.y + 8, cut=True)
+            found.append(
+                svg.document(self.width, self.y, f"{self.profile.name}: {title}", self.parts)
+            )
+        self.parts, self.y = [], 0
+        self._legend()
+        found.append(svg.document(self.width, self.y, "the signs", self.parts))
+        return found
+
+    def _all_loops(self) -> None:
+        if not self.loops:
+            return
+        self._say("Ways from the playfield back to it", bold=True, gap=8)
+        for route in self.loops:
+            self._loop(route)
+        self.y += 8
 
     def _head(self) -> None:
         self.y = 30
@@ -118,17 +140,17 @@ class _Plan:
                 self.y += 18
         self.y += 2
 
-    def _band(self, field: Place, top: float, bottom: float) -> None:
-        high = max(bottom - top, 90)
-        self.y = top + high
+    def _band(self, field: Place, top: float, bottom: float, *, cut: bool = False) -> None:
+        high = bottom - top if cut else max(bottom - top, 90)
+        self.y = self.y if cut else top + high
         middle = _EDGE + _BAND / 2 + 5
-        words = field.title
+        title = field.title
         if self.marks:
             spots = tuple(f"{field.id}.{n}" for n in range(1, field.capacity + 1))
             count = self.marks.count(spots)
-            words += f": {count} ball{'' if count == '1' else 's'}"
+            title += f": {count} ball{'' if count == '1' else 's'}"
         turned = svg.text(
-            0, 0, svg.shortened(words, high - 16, 15), size=15, anchor="middle", bold=True
+            0, 0, svg.shortened(title, high - 16, 15), size=15, anchor="middle", bold=True
         )
         self.parts.insert(0, svg.box(_EDGE, top, _BAND, high, fill=svg.WOOD))
         self.parts.append(
@@ -244,7 +266,7 @@ class _Plan:
             else:
                 pieces = [READING_WORDS[self.marks.readings.get(sensor.id, "either")].upper()]
             for words in pieces:
-                lines += svg.wrapped(words, cell - 4, _SMALL)
+                lines += svg.wrapped(words, cell - 4, SMALL)
         if not sensors:
             lines.append("no sensor")
         if self.marks is not None:
@@ -264,7 +286,7 @@ class _Plan:
             strong = piece.isupper()
             self.parts.append(
                 svg.text(
-                    x, y + 33 + _LEADING * index, piece, size=_SMALL, anchor="middle", bold=strong
+                    x, y + 33 + _LEADING * index, piece, size=SMALL, anchor="middle", bold=strong
                 )
             )
 
@@ -276,48 +298,16 @@ class _Plan:
         else:
             self.parts.append(svg.line(x - 13, y + 18, x + 13, y + 18, wide=3, stroke=svg.MARK))
 
-    def _route_words(self, route: Route, target: str | None = None) -> str:
-        how = HOW[route.by]
-        if route.coil not in (None, NONE):
-            how = f"kicked by the {self.profile.row('coil', route.coil).title}"
-        words = f"{route.title}: {how}"
-        for name, state in (route.when or {}).items():
-            row = self.profile.row("mechanism", name)
-            words += f", while the {row.name or row.id} stands {state}"
-        if target:
-            words += f", to the {target}"
-        return words
-
-    def _past(self, route: Route) -> list[str]:
-        """What a ball on the way passes, with readings where they are known."""
-        found = []
-        for number in range(1, (route.points or 0) + 1):
-            for sensor in self.profile.covering.get(f"{route.id}.{number}", ()):
-                if self.marks is None:
-                    words = f"{sensor.title} ({sensor_words(self.profile, sensor)})"
-                else:
-                    reading = self.marks.readings.get(sensor.id, "either")
-                    words = f"{sensor.title} {READING_WORDS[reading].upper()}"
-                if words not in found:
-                    found.append(words)
-        return found
-
-    def _lines_of(self, route: Route, room: float, target: str | None = None) -> list[_Line]:
-        lines = [_Line(piece, 13) for piece in svg.wrapped(self._route_words(route, target),
-                                                           room, 13)]  # fmt: skip
-        if past := self._past(route):
-            words = "past " + "; ".join(past)
-            lines += [_Line(piece, _SMALL) for piece in svg.wrapped(words, room, _SMALL)]
-        return lines
-
     def _from_field(self, route: Route, place: Place) -> None:
         start = _EDGE + _BAND
         self.parts.append(svg.arrow([(start, self.y + 6), (self.left - 4, self.y + 6)]))
-        self._write(self._lines_of(route, self.right - self.left - 4), self.left)
+        self._write(
+            way_lines(self.profile, route, self.marks, self.right - self.left - 4), self.left
+        )
 
     def _loop(self, route: Route) -> None:
         start = _EDGE + _BAND
-        lines = self._lines_of(route, self.right - self.left - 4)
+        lines = way_lines(self.profile, route, self.marks, self.right - self.left - 4)
         turn = self.left - 8
         back = self.y + 6 + max(10, _LEADING * (len(lines) - 1))
         self.parts.append(
@@ -331,21 +321,22 @@ class _Plan:
         field = self.field.id if self.field else None
         for target in route.to:
             if target == field:
-                lines = self._lines_of(route, self.right - self.left - 4)
+                lines = way_lines(self.profile, route, self.marks, self.right - self.left - 4)
                 self.parts.append(
                     svg.arrow([(self.left - 4, self.y + 6), (_EDGE + _BAND, self.y + 6)])
                 )
                 self._write(lines, self.left)
                 continue
             row = self.profile.row("place", target)
-            lines = self._lines_of(route, self.right - self.left - 24, row.title)
+            room = self.right - self.left - 24
+            lines = way_lines(self.profile, route, self.marks, room, row.title)
             end = self.left + svg.width_of(lines[0].words, 13) + 4
             self.lanes.append(_Lane(start=(min(end, self.right - 4), self.y + 6), to=target))
             self._write(lines, self.left)
 
-    def _write(self, lines: list[_Line], x: float) -> None:
+    def _write(self, lines: list[Line], x: float) -> None:
         for piece in lines:
-            fill = svg.SOFT if piece.size == _SMALL else svg.INK
+            fill = svg.SOFT if piece.size == SMALL else svg.INK
             self.parts.append(svg.text(x, self.y + 10, piece.words, size=piece.size, fill=fill))
             self.y += _LEADING
         self.y += 4
@@ -379,8 +370,8 @@ class _Plan:
                 continue
             self._sensor_sign(technology, x, y - 2)
             self.parts.append(svg.circle(x, y, 10))
-            self.parts.append(svg.text(x + 20, y + 5, words, size=_SMALL))
-            x += 44 + svg.width_of(words, _SMALL)
+            self.parts.append(svg.text(x + 20, y + 5, words, size=SMALL))
+            x += 44 + svg.width_of(words, SMALL)
         self.y = y + 26
         if self.marks:
             self.parts.append(
@@ -388,7 +379,7 @@ class _Plan:
                     _EDGE,
                     self.y + 10,
                     "Thick grey: a ball. Broken outline: none, or not sure.",
-                    size=_SMALL,
+                    size=SMALL,
                 )
             )
             self.y += 16

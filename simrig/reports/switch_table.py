@@ -25,15 +25,14 @@ class Group(NamedTuple):
 
 
 def by_place(profile: Profile) -> Iterator[Group]:
-    """Yield every sensor once: by place, then by way, then what mechanisms and hands work."""
+    """Yield every sensor once: by place, then those passed on the way, then all others."""
     left = {sensor.id: sensor for sensor in profile.sensor}
 
-    def take(name: str, title: str) -> Iterator[Group]:
+    def take(title: str, place: str | None) -> Iterator[Group]:
         found = tuple(
             sensor
             for sensor in left.values()
-            if sensor.spots
-            and name in (profile.spots[sensor.spots[0]].place, profile.spots[sensor.spots[0]].route)
+            if sensor.spots and profile.spots[sensor.spots[0]].place == place
         )
         for sensor in found:
             del left[sensor.id]
@@ -41,9 +40,8 @@ def by_place(profile: Profile) -> Iterator[Group]:
             yield Group(title, found)
 
     for place in profile.place:
-        yield from take(place.id, place.title)
-    for route in profile.route:
-        yield from take(route.id, f"on the way: {route.title}")
+        yield from take(place.title, place.id)
+    yield from take("passed on the way", None)
     moved = tuple(sensor for sensor in left.values() if sensor.follows)
     if moved:
         yield Group("worked by a mechanism", moved)

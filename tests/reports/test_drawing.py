@@ -144,6 +144,11 @@ def test_the_switch_table_has_every_switch_once(machine: str) -> None:
     profile = load(machine)
     listed = [sensor.id for group in by_place(profile) for sensor in group.sensors]
     assert sorted(listed) == sorted(sensor.id for sensor in profile.sensor)
+    groups = {group.title: group.sensors for group in by_place(profile)}
+    for place in profile.place:
+        for sensor in groups.get(place.title, ()):
+            assert profile.spots[sensor.spots[0]].place == place.id
+    assert len(groups["ball trough"]) >= profile.row("place", "trough").capacity
 
 
 def test_bars_are_as_long_as_their_chances() -> None:
