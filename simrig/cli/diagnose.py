@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from simrig.diagnosis.diagnose import Diagnosis
     from simrig.diagnosis.exclusion import Verdict
 
-MOST_FAULTS = 3
 PATIENCE_S = 2.0
 
 
@@ -39,8 +38,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Diagnose the sheets; 0 when all is as assumed, 1 otherwise."""
-    from simrig.diagnosis.diagnose import diagnose
-    from simrig.diagnosis.exclusion import suspect_named, why_not
+    from simrig.diagnosis.diagnose import ImpossibleError, diagnose
+    from simrig.diagnosis.exclusion import UnknownSuspectError, suspect_named, why_not
 
     limit = _limit(arguments.faults)
     profile = context.profile(arguments.machine)
@@ -50,11 +49,11 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     with patience(context, f"working out what can be wrong with {profile.name}"):
         try:
             found = diagnose(profile, sheets, evidence=evidence, limit=limit)
-        except ValueError as error:
+        except ImpossibleError as error:
             raise wrong("conditions", str(error)) from None
         try:
             verdicts = [why_not(found, suspect_named(found, name)) for name in arguments.why_not]
-        except ValueError as error:
+        except UnknownSuspectError as error:
             raise wrong("--why-not", str(error)) from None
         _answer(found, verdicts, arguments, context)
     return 0 if found.as_assumed else 1
@@ -81,9 +80,11 @@ def _answer(
 
 
 def _limit(text: str) -> int:
-    if text.isascii() and text.isdigit() and len(text) < 3 and 1 <= int(text) <= MOST_FAULTS:
+    from simrig.diagnosis.conflicts import MOST_AT_ONCE
+
+    if text.isascii() and text.isdigit() and len(text) < 3 and 1 <= int(text) <= MOST_AT_ONCE:
         return int(text)
-    message = f'found "{text}"; wanted a whole number from 1 to {MOST_FAULTS}'
+    message = f'found "{text}"; wanted a whole number from 1 to {MOST_AT_ONCE}'
     raise wrong("--faults", message)
 
 
