@@ -248,6 +248,7 @@ def system(circumstances: Circumstances, observation: Observation) -> MaskSystem
                 for index, one in enumerate(circumstances.suspects)
                 if one.mistake is not None
                 and one.mistake.kind == "misread"
+                and one.mistake.sheet == circumstances.number
                 and one.mistake.value not in looked
             ]
         ),
