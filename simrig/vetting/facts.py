@@ -107,7 +107,7 @@ RULES: Final = (
         level="warning",
         what="A silence still silences something.",
         why="What it was for has been mended; left there it would hide the next slip.",
-        example='about = "hold"',
+        example='about = "launcher"',
         mend="Take the silence out.",
         limits="Rules that look no further because facts are unknown silence nothing for now.",
     ),

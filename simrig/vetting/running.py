@@ -189,13 +189,15 @@ def always_alike(subject: Subject) -> Iterator[Found]:
     if subject.bench is None:
         return
     many, frame = subject.bench
-    groups: dict[tuple[int, int], list[str]] = {}
+    groups: dict[tuple[int, int], dict[tuple[str, ...], str]] = {}
     for sensor in subject.profile.sensor:
         worked = many.works(sensor)
         cell = frame.cells[sensor.id]
         if subject.resting(sensor) and worked.surely not in (0, many.everything):
-            groups.setdefault((cell.surely, cell.maybe), []).append(sensor.id)
-    for group in groups.values():
+            # Those at the very same positions are told by another rule.
+            alike = groups.setdefault((cell.surely, cell.maybe), {})
+            alike.setdefault(tuple(sorted(sensor.spots)), sensor.id)
+    for group in (list(alike.values()) for alike in groups.values()):
         if len(group) > 1:
             yield Found(
                 path=("sensor", subject.index("sensor", group[1])),
@@ -224,7 +226,7 @@ RULES: Final = (
         level="note",
         what="A ball at its fastest is surely seen at each point that it passes.",
         why="A pulse that the scan may miss is an optional event: a log without it shows no fault.",
-        example="entry_speed_mm_s = 4000",
+        example="entry_speed_mm_s = 9000",
         mend="Nothing at the machine; people should know it.",
         limits="As for too-fast-to-see; the fastest is at the end of the way where slope and length "
         "are known.",

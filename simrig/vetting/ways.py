@@ -143,7 +143,7 @@ def unnamed(subject: Subject) -> Iterator[Found]:
         for phase in subject.profile.phase
         for counts in subject.counts(phase)
     }
-    every = {frozenset(counts.items()) for counts, _ in subject.reach}
+    every = {frozenset(counts.items()) for counts in subject.reach.shares()}
     missing = every - named
     if not missing:
         return
@@ -306,9 +306,9 @@ RULES: Final = (
         what="Some run of moves leads from the first phase to each row of every phase.",
         why="A row that the machine cannot bring about is a slip: a place mixed up, a route "
         "forgotten, a diverter that stands the wrong way.",
-        example='states = { bar = "up" }',
+        example="{ trough = 2, hold = 2 }",
         mend="Add the missing route, or mend the row.",
-        limits="Every settled way for the balls to lie is enumerated; past four million the rule is "
+        limits="Every settled way for the balls to lie is enumerated; past half a million the rule is "
         "silent. Mechanisms can be set at any time.",
         look=phase_unreachable,
     ),
@@ -331,7 +331,7 @@ RULES: Final = (
         level="warning",
         what="Both ends of a range in a row can be met.",
         why="With an end that never adds up, the row silently allows less than it says.",
-        example='{ trough = "rest", hold = "0-1" }',
+        example='{ trough = 2, launcher = "0-1", playfield = "0-2" }',
         mend="Narrow the range, or give the rest more room.",
         limits="Numbers between the ends are not looked at one by one.",
         look=half_a_range,
@@ -342,7 +342,7 @@ RULES: Final = (
         level="warning",
         what="No two rows of a phase allow the same.",
         why="One of them was probably meant to say something else.",
-        example='{ trough = "rest", hold = "0-1" },',
+        example='{ trough = "rest", playfield = "1-2" },',
         mend="Take out what is there twice.",
         limits="Rows of different phases may overlap.",
         look=rows_overlap,
@@ -353,7 +353,7 @@ RULES: Final = (
         level="warning",
         what="No two phases allow exactly the same.",
         why="No reading tells them apart, so that one is only noise in every answer.",
-        example='id = "waiting"\nplacements = [{ trough = 2 }]',
+        example='id = "waiting"\nplacements = [{ trough = "rest", launcher = 1 }]',
         mend="Mend one of them, or make them one.",
         limits="What coils and lamps do is not part of a phase.",
         look=phases_alike,
