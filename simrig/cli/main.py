@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "run": "run scenario files",
     "vet": "look a profile over for contradictions",
     "export": "a profile for other tools: JSON, CSV tables, TOML",
+    "schema": "print the JSON Schema of a file format, for editors and other tools",
     "history": "the shop's record",
     "completion": "print a completion script for a shell",
 }
