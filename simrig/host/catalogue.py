@@ -98,14 +98,18 @@ class Catalogue:
 
     def load(self, reference: str) -> Profile:
         """Read the profile of a machine; raise as :meth:`path` does, or ProfileError."""
-        from simrig.profile.reader import read
-
         path = self.path(reference)
         data = contents(path, "profile")
         if path.endswith(".json"):
             from simrig.interchange import profile_json
 
             return profile_json.read(data, path, kinds=self.kinds())
+        if any(machine.path == path for machine in self._index.machines):
+            from simrig.host import kept
+
+            return kept.profile(path, data, self.kinds())
+        from simrig.profile.reader import read
+
         return read(data, path, kinds=self.kinds())
 
     def _twice(self, name: str) -> list[Problem]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime
 import math
 import re
+import textwrap
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Final
 
@@ -64,6 +65,14 @@ def section_heading(name: str) -> str:
 def row_text(header: str, row: Any) -> str:
     """Return one table: its header, such as ``[[place]]``, its keys and the tables below it."""
     return "\n".join(_row(header, row))
+
+
+def mapping_text(name: str, members: Mapping[str, Any]) -> str:
+    """Return a top-level table of pairs, such as ``[priors]``, under what it means."""
+    words = keys_of(Profile)[name].meaning
+    lines = textwrap.wrap(f"{words[:1].upper()}{words[1:]}.", 76)
+    pairs = [pair(one, member) for one, member in members.items()]
+    return "\n".join([*(f"# {line}" for line in lines), f"[{name}]", *pairs])
 
 
 def pair(name: str, value: Any) -> str:
@@ -130,8 +139,7 @@ def _section(name: str, key: Key, value: Any) -> Iterator[str]:
     elif key.shape == "table":
         yield row_text(f"[{name}]", value)
     else:
-        yield f"[{name}]"
-        yield from (pair(one, member) for one, member in value.items())
+        yield mapping_text(name, value)
 
 
 def _row(header: str, row: Any) -> Iterator[str]:
