@@ -23,7 +23,7 @@ from simrig.interchange.schema import DIALECT, schema
 from simrig.profile.keys import Key, keys_of
 from simrig.profile.machine import Profile
 from simrig.profile.reader import examine, read
-from simrig.profile.tables import unreadable
+from simrig.profile.tables import faults_of
 from simrig.strategies import profiles
 
 ROOT = Path(__file__).parents[2]
@@ -169,7 +169,7 @@ def test_every_key_takes_the_same_values(rows: type[Any]) -> None:
             )
             faults = [
                 message
-                for path, message, _ in unreadable({name: _as_read(key, value)}, rows, ())
+                for path, message, _ in faults_of({name: _as_read(key, value)}, rows)[0]
                 if path[:1] == (name,) and not _what_the_schema_leaves_out(message)
             ]
             assert valid == (not faults), (name, value, faults)
