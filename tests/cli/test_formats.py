@@ -113,3 +113,28 @@ def test_the_plain_schema_is_the_committed_one(capsys: pytest.CaptureFixture[str
     """Without a word, the schema of profiles is printed, as it lies in the repository."""
     kept = Path(profile_json.__file__).with_name("profile.schema.json").read_text()
     assert _out(capsys, "schema") == kept
+
+
+def test_diff_ends_with_one_where_something_changed(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """The same profile twice is 0; another revision is 1, with its facts and readings as JSON."""
+    assert "say the same" in _out(capsys, "diff", "orchard-signal", "orchard-signal")
+    text = _out(capsys, "export", "orchard-signal", "--format", "toml")
+    path = tmp_path / "after.toml"
+    path.write_text(text.replace('position_1 = "exit end"', 'position_1 = "far end"', 1))
+    found = json.loads(_out(capsys, "diff", "orchard-signal", str(path), "--json", code=1))
+    assert (found["format"], found["same"]) == (1, False)
+    (change,) = found["changes"]
+    assert (change["key"], change["before"], change["after"]) == (
+        "position_1",
+        "exit end",
+        "far end",
+    )
+    assert set(found["readings"][0]) == {"phase", "balls", "sensor", "before", "after"}
+
+
+def test_diff_of_a_missing_file_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    """A profile that is not there ends with 2, not with 1."""
+    assert main(["diff", "orchard-signal", "/nowhere.toml"]) == 2
+    assert "it cannot be read" in capsys.readouterr().err
