@@ -123,12 +123,16 @@ def _renamed(old: Mapping[str, Keyed], new: Mapping[str, Keyed]) -> Iterator[tup
     gone = [name for name in old if name not in new]
     come = [name for name in new if name not in old]
     for name in gone:
-        row = old[name]
-        if not hasattr(row, "id"):
+        if not hasattr(old[name], "id"):
             return
-        alike = [now for now in come if attrs.evolve(row, id=now) == new[now]]
-        if len(alike) == 1 and sum(attrs.evolve(old[one], id=name) == row for one in gone) == 1:
+        nameless = _nameless(old[name])
+        alike = [now for now in come if _nameless(new[now]) == nameless]
+        if len(alike) == 1 and sum(_nameless(old[one]) == nameless for one in gone) == 1:
             yield name, alike[0]
+
+
+def _nameless(row: Keyed) -> tuple[Any, ...]:
+    return tuple(getattr(row, attribute_of(name)) for name in keys_of(type(row)) if name != "id")
 
 
 def shifts(before: Profile, after: Profile) -> Iterator[Shift]:
