@@ -200,7 +200,9 @@ def _changes(profile: Profile, words: str, now: Mapping[str, str]) -> dict[str, 
             waiting = names
             continue
         waiting = []
-        found |= dict.fromkeys(names, reading)
+        for name in names:
+            if found.setdefault(name, reading) != reading:
+                raise ValueError(f"{name} is named closed and open; how does it read now?")
     for name in waiting:
         before = now.get(name) or _before(name, closed)
         if before is None:
@@ -302,28 +304,24 @@ def _silent(
 
 def _expected_there(profile: Profile, positions: Sequence[str | None], index: int) -> str | None:
     """The switch that the names of the others lead one to expect at a silent position."""
-    known = {place: name for place, name in enumerate(positions) if name is not None}
-    for place, name in known.items():
-        title = profile.row("sensor", name).title
-        match = re.search(r"(\d{1,2})(?!.*\d)", title)
-        if match is None:
-            continue
+    known = {
+        place: _stem(profile, name) for place, name in enumerate(positions) if name is not None
+    }
+    others = {_stem(profile, sensor.id): sensor.id for sensor in profile.sensor}
+    for place, (stem, number) in known.items():
         for step in (1, -1):
-            wanted = int(match[1]) + step * (index - place)
-            named = f"{title[: match.start()]}{wanted}{title[match.end() :]}"
-            other = next((one.id for one in profile.sensor if one.title == named), None)
-            runs = all(
-                _number(profile, one) == int(match[1]) + step * (where - place)
-                for where, one in known.items()
-            )
-            if other is not None and other not in positions and (runs or len(known) == 1):
+            runs = all(one == (stem, number + step * (at - place)) for at, one in known.items())
+            other = others.get((stem, number + step * (index - place)))
+            if number >= 0 and runs and other is not None and other not in positions:
                 return other
     return None
 
 
-def _number(profile: Profile, name: str) -> int | None:
-    match = re.search(r"(\d{1,2})(?!.*\d)", profile.row("sensor", name).title)
-    return int(match[1]) if match else None
+def _stem(profile: Profile, name: str) -> tuple[str, int]:
+    """The words of a switch's name before its number, and the number; -1000 for none."""
+    title = profile.row("sensor", name).title
+    match = re.search(r"(.*?)(\d{1,2})(?!.*\d)", title)
+    return (match[1], int(match[2])) if match else (title, -1000)
 
 
 def disagreements(profile: Profile, found: Shown) -> tuple[str, ...]:
