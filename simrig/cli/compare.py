@@ -24,9 +24,11 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         raise wrong("conditions", str(error)) from None
     code = 0 if found.agrees else 1
     if context.json:
+        from simrig.expectation.doubts import doubts
         from simrig.interchange import documents
 
-        context.answer(documents.comparison(found))
+        profile_doubts = list(doubts(profile, sheet.observation, sheet.conditions))
+        context.answer({**documents.comparison(found), "profile_doubts": profile_doubts})
         return code
     from simrig.reports import tables, wording
 
@@ -37,6 +39,11 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     context.say("")
     for line in wording.verdict(profile, found, sheet.conditions):
         context.say(wording.folded(line, "  "))
+    if not found.agrees:
+        from simrig.expectation.doubts import doubts
+
+        for words in list(doubts(profile, sheet.observation, sheet.conditions))[:2]:
+            context.say(wording.folded(f"The profile may be wrong here: {words}.", "  "))
     if found.differences:
         rows = wording.differences(profile, found.differences)
         context.say("")

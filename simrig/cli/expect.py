@@ -50,7 +50,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         context.answer(documents.prediction(found))
         return 0
     from simrig.expectation.reasons import place_words
-    from simrig.reports import tables, wording
+    from simrig.reports import growth_text, tables, wording
 
     context.say(wording.folded(wording.assumed(profile, conditions)))
     context.say(wording.folded(wording.polarity(profile)) + "\n")
@@ -73,7 +73,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     left = len(found.readings) - len(known)
     if left:
         context.say(f"\n{left} switches: not known yet what works them.")
-    notes = list(dict.fromkeys(note for one in known for note in one.depends_on))
+    notes = growth_text.alike(profile, [note for one in known for note in one.depends_on])
     if notes:
         context.say("\nThis stands on:")
         for note in notes[:8]:

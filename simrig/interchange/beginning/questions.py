@@ -13,6 +13,7 @@ from typing import Final
 
 import attrs
 
+from simrig.expectation.worth_candidates import reads_surely
 from simrig.interchange.beginning import proposals
 from simrig.interchange.beginning.laying_out import (
     TROUGH,
@@ -30,8 +31,6 @@ from simrig.profile.components import Sensor
 from simrig.profile.layout import Phase
 from simrig.profile.machine import Profile
 from simrig.profile.wiring import Interlock
-from simrig.sensing.chain import chain, contact
-from simrig.world.worlds import Value
 
 ANSWERED: Final = "answered"
 NOT_KNOWN: Final = "not known"
@@ -83,12 +82,6 @@ def _marked(profile: Profile, name: str, how: str) -> Profile:
 def ball_sensors(profile: Profile) -> tuple[Sensor, ...]:
     """The sensors of which it is known where a ball works them."""
     return tuple(sensor for sensor in profile.sensor if sensor.spots)
-
-
-def reads_surely(profile: Profile, sensor: Sensor) -> bool:
-    """Whether the reading with a ball follows from what is known."""
-    value = contact(chain(profile, sensor), Value(1, 1), 1)
-    return bool(value.surely) or not value.maybe
 
 
 def _balls(profile: Profile, words: str) -> Profile:
