@@ -5,29 +5,28 @@ from __future__ import annotations
 import argparse
 
 from simrig.cli.context import Context
-from simrig.profile.addresses import Address
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument("machine", metavar="MACHINE", help="id of a machine, or a profile file")
     parser.add_argument("--all", action="store_true", help="every switch, not only ball sensors")
-
-
-def _short(address: Address | None) -> str:
-    """Return an address in the short form that is also taken on the command line."""
-    if address is not None and address.in_matrix:
-        return f"c{address.column} r{address.row}"
-    return str(address or "")
+    parser.add_argument("--svg", metavar="FILE", help="write the drawing of it to a file; - prints")
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Print the machine."""
     profile = context.profile(arguments.machine)
     if context.json:
-        from simrig.interchange import documents
+        from simrig.interchange import profile_json
 
-        context.answer(documents.plain(profile))
+        context.answer(profile_json.document(profile))
+        return 0
+    if arguments.svg is not None:
+        from simrig.cli.writing import write
+        from simrig.reports.plan import plan
+
+        write(arguments.svg, plan(profile), context)
         return 0
     from simrig.expectation.reasons import place_words
     from simrig.reports import growth_text, tables, text_map, wording
@@ -37,7 +36,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         context.say(wording.folded(profile.note))
     context.say(wording.folded(wording.polarity(profile)) + "\n")
     for line in text_map.ball_path(profile):
-        context.say(line)
+        context.say(wording.folded(line, "        "))
     context.say("\nBall sensors (* counts when all others are taken for open):")
     rows = []
     for sensor in profile.sensor:
@@ -47,8 +46,10 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         where = place_words(profile, sensor.spots[0]) if sensor.spots else sensor.title
         number = "" if sensor.number is None else str(sensor.number)
         address = profile.address_of.get(sensor.id)
-        rows.append((sensor.id + mark, number, _short(address), where, sensor.kind or ""))
-    context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind")))
+        rows.append(
+            (sensor.id + mark, number, wording.short_address(address), where, sensor.kind or "")
+        )
+    context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind"), width=80))
     unknown = sum(sensor.at is None and not sensor.follows for sensor in profile.sensor)
     if unknown:
         context.say(f"{unknown} more switches: not known yet what works them (--all lists them).")

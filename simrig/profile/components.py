@@ -41,7 +41,7 @@ SENSOR_KINDS: Final = (
 _READING = ("open", "closed")
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Sensor(Stated):
     """One sensor, from what works it to its address.
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from simrig.interchange.toml_writer import in_order, pair, value_text, written
 from simrig.profile.components import Sensor
 from simrig.profile.reader import read
-from tests.generated_profiles import profiles
+from simrig.strategies import profiles
 
 MACHINES = sorted((Path(__file__).parents[2] / "plugins/simrig_machines").glob("*.toml"))
 
