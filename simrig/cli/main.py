@@ -13,6 +13,7 @@ from simrig.errors import InputError, Problem, SimrigError
 
 COMMANDS: Final = {
     "machines": "list the machines at hand",
+    "begin": "start a profile from a switch list and a few questions, or go on with one",
     "show": "what a machine looks like: places, ways, sensors, phases",
     "expect": "what each ball sensor must read",
     "compare": "hold what was seen against what must be",
