@@ -84,19 +84,27 @@ def configure_asked(parser: argparse.ArgumentParser) -> None:
     configure(parser)
 
 
-def asked(arguments: argparse.Namespace, context: Context) -> tuple[Profile, Conditions, Sheet]:
-    """Return the machine, the conditions and the only sheet that the options state."""
+def asked(
+    arguments: argparse.Namespace, context: Context
+) -> tuple[Profile, Conditions, tuple[Sheet, ...]]:
+    """Return the machine, the conditions and every sheet that the options state.
+
+    Raises InputError with the faults of all of them together.
+    """
     profile = context.profile(arguments.machine)
-    conditions = stated.conditions(profile, arguments)
-    return profile, conditions, one_sheet(seen(profile, arguments, conditions))
-
-
-def one_sheet(found: tuple[Sheet, ...]) -> Sheet:
-    """Return the only sheet; raises InputError when there are more."""
-    if len(found) > 1:
-        message = f"{len(found)} sheets were given; this command takes one at a time"
-        raise InputError([Problem(file="command line", where="--sheet", message=message)])
-    return found[0]
+    problems: list[Problem] = []
+    conditions = Conditions()
+    try:
+        conditions = stated.conditions(profile, arguments)
+    except InputError as error:
+        problems.extend(error.problems)
+    try:
+        found = seen(profile, arguments, conditions)
+    except InputError as error:
+        raise InputError([*problems, *error.problems]) from None
+    if problems:
+        raise InputError(problems)
+    return profile, conditions, found
 
 
 def _names(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 
 from simrig.cli.context import Context
-from simrig.profile.addresses import Address
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -15,20 +14,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--svg", metavar="FILE", help="write the drawing of it to a file; - prints")
 
 
-def _short(address: Address | None) -> str:
-    """Return an address in the short form that is also taken on the command line."""
-    if address is not None and address.in_matrix:
-        return f"c{address.column} r{address.row}"
-    return str(address or "")
-
-
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Print the machine."""
     profile = context.profile(arguments.machine)
     if context.json:
-        from simrig.interchange import documents
+        from simrig.interchange import profile_json
 
-        context.answer(documents.plain(profile))
+        context.answer(profile_json.document(profile))
         return 0
     if arguments.svg is not None:
         from simrig.cli.writing import write
@@ -44,7 +36,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         context.say(wording.folded(profile.note))
     context.say(wording.folded(wording.polarity(profile)) + "\n")
     for line in text_map.ball_path(profile):
-        context.say(line)
+        context.say(wording.folded(line, "        "))
     context.say("\nBall sensors (* counts when all others are taken for open):")
     rows = []
     for sensor in profile.sensor:
@@ -54,8 +46,10 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         where = place_words(profile, sensor.spots[0]) if sensor.spots else sensor.title
         number = "" if sensor.number is None else str(sensor.number)
         address = profile.address_of.get(sensor.id)
-        rows.append((sensor.id + mark, number, _short(address), where, sensor.kind))
-    context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind")))
+        rows.append(
+            (sensor.id + mark, number, wording.short_address(address), where, sensor.kind or "")
+        )
+    context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind"), width=80))
     context.say("\nPhases:")
     for phase in profile.phase:
         ways = len(phase.placements)

@@ -6,7 +6,8 @@ hold for all of them, while the balls lie on each sheet in its own way.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Iterator, Sequence
+from functools import cached_property
 from typing import Protocol
 
 import attrs
@@ -14,7 +15,7 @@ import attrs
 from simrig.diagnosis.conflicts import Conflicting, conflicting
 from simrig.diagnosis.grouping import Apart, Grouping
 from simrig.diagnosis.interchangeable import interchangeable
-from simrig.diagnosis.one_sheet import Models, OneSheet, systems
+from simrig.diagnosis.one_sheet import Models, OneSheet, differing, systems
 from simrig.diagnosis.reasoning import Explanation, Explanations, System, Together, explain
 from simrig.diagnosis.suspects import Mistake, Sheet, Suspect, suspects
 from simrig.diagnosis.whys import Whys
@@ -26,6 +27,14 @@ from simrig.profile.machine import Profile
 from simrig.scan.scanner import links
 from simrig.world.phases import legal_placements
 from simrig.world.worlds import worlds
+
+
+@attrs.frozen
+class Folded:
+    """Sets that contain another one and more."""
+
+    count: int
+    probability: float
 
 
 @attrs.frozen(kw_only=True)
@@ -56,6 +65,16 @@ class Cause:
         return not self.members
 
     @property
+    def placements(self) -> tuple[dict[str, int], ...]:
+        """The ways the balls can lie on the first sheet."""
+        return self.at[0] if self.at else ()
+
+    @property
+    def folded(self) -> Folded:
+        """How many sets contain this one and more, and their probability together."""
+        return Folded(self.folded_count, self.folded_probability)
+
+    @property
     def chance(self) -> float:
         """The probability of this with or without anything besides."""
         return self.probability + self.folded_probability
@@ -66,7 +85,8 @@ class Diagnosis:
     """What can be wrong; ``count`` is the number of all sets that explain the evidence.
 
     ``told_apart``: one group is left.  ``conflict`` says in words why nothing
-    explains it, ``depends_on`` which facts the expected readings stand on.
+    explains it, ``depends_on`` which facts the expected readings stand on.  ``sets`` is
+    what the reasoning found, unfolded when iterated; ``together`` all evidence as one system.
     """
 
     profile: Profile = attrs.field(repr=False)
@@ -78,15 +98,36 @@ class Diagnosis:
     told_apart: bool
     conflict: Conflicting | None
     depends_on: tuple[str, ...]
-    explanations: Explanations = attrs.field(repr=False, eq=False)
+    sets: Explanations = attrs.field(repr=False, eq=False)
     systems: tuple[OneSheet, ...] = attrs.field(repr=False, eq=False)
     together: System = attrs.field(repr=False, eq=False)
     whys: Whys = attrs.field(repr=False, eq=False)
 
     @property
+    def explanations(self) -> tuple[Cause, ...]:
+        """The causes, by the name that they have in JSON."""
+        return self.causes
+
+    @property
     def as_assumed(self) -> bool:
         """Whether everything is as assumed."""
         return any(cause.as_assumed for cause in self.causes)
+
+    @cached_property
+    def differences(self) -> tuple[tuple[str, ...], ...]:
+        """For each sheet the sensors that do not read as a sound machine's, as few as can be."""
+        return tuple(
+            [differing(sheet, one) for sheet, one in zip(self.sheets, self.systems, strict=True)]
+        )
+
+    @cached_property
+    def hidden(self) -> tuple[Fault, ...]:
+        """The faults that, beside nothing else, leave all the evidence as it is."""
+        if not self.as_assumed:
+            return ()
+        faults = [index for index, one in enumerate(self.suspects) if one.fault is not None]
+        kept = self.together.extensions(frozenset(), faults)
+        return tuple([fault for index in kept if (fault := self.suspects[index].fault) is not None])
 
     def group(self, number: int) -> tuple[Cause, ...]:
         """Return the causes of one group, likeliest first."""
@@ -155,7 +196,7 @@ def diagnose(
         told_apart=len({cause.group for cause in causes}) == 1,
         conflict=None if causes else conflicting(profile, sheets, seen, found, limit),
         depends_on=depends_on,
-        explanations=found,
+        sets=found,
         systems=tuple(seen),
         together=together,
         whys=whys,
@@ -178,9 +219,18 @@ def grouping_of(
     )
 
 
-def cause_of(diagnosis: Diagnosis, one: Explanation, group: int) -> Cause:
-    """Return a set of suspects, such as one of ``explanations``, as a cause in words."""
-    return _cause(one, group, diagnosis.suspects, diagnosis.systems, diagnosis.whys)
+def every_cause(diagnosis: Diagnosis) -> Iterator[Cause]:
+    """Yield all sets that explain the evidence, likeliest first, nothing folded.
+
+    Groups of sets that have something to spare are numbered after the others.
+    """
+    grouping = diagnosis.whys.grouping
+    numbers: dict[Hashable, int] = {}
+    for cause in diagnosis.causes:
+        numbers[grouping.of(cause.members)] = cause.group
+    for one in diagnosis.sets.ranked():
+        group = numbers.setdefault(grouping.of(one.members), len(numbers) + 1)
+        yield _cause(one, group, diagnosis.suspects, diagnosis.systems, diagnosis.whys)
 
 
 def _causes(
@@ -191,7 +241,7 @@ def _causes(
     whys: Whys,
 ) -> tuple[Cause, ...]:
     keys = [grouping.of(one.members) for one in found.minimal]
-    chances: dict[object, float] = {}
+    chances: dict[Hashable, float] = {}
     for key, one in zip(keys, found.minimal, strict=True):
         chances[key] = chances.get(key, 0.0) + one.probability + one.folded_probability
     order = sorted(chances, key=lambda key: -round(chances[key], 12))

@@ -10,7 +10,7 @@ one time and the other way at another.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 
 import attrs
 
@@ -21,8 +21,10 @@ from simrig.diagnosis.suspects import Mistake, Suspect
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
+from simrig.faults.deltas import Rewiring
 from simrig.faults.dispositions import placements_with
 from simrig.faults.effects import Effects, Interaction
+from simrig.faults.resolving import Change
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import Link
@@ -54,7 +56,7 @@ class Circumstances:
     placements: tuple[Placement, ...] = attrs.field(repr=False)
     selected: Mapping[frozenset[int], int] = attrs.field(repr=False)
     keys: tuple[Hashable, ...] = attrs.field(repr=False)
-    _changed: dict[frozenset[int], dict[str, Value]] = attrs.field(factory=dict, repr=False)
+    _changes: dict[int, Change] = attrs.field(factory=dict, repr=False)
     _models: dict[bool, MaskModel] = attrs.field(factory=dict, repr=False)
 
     @classmethod
@@ -98,21 +100,21 @@ class Circumstances:
             keys=tuple(interchangeable(profile, effects.table, suspects)),
         )
 
-    def changed(self, chosen: frozenset[int]) -> dict[str, Value]:
+    def changed(self, chosen: frozenset[int]) -> Mapping[str, Value]:
         """Return the cells that a set of part faults and wrong facts changes."""
-        found = self._changed.get(chosen)
+        return self.effects.changed_by([self._change(index) for index in sorted(chosen)])
+
+    def _change(self, index: int) -> Change:
+        found = self._changes.get(index)
         if found is None:
-            ones = [self.suspects[i] for i in sorted(chosen)]
-            faults = [one.fault for one in ones if one.fault is not None]
-            facts = [
-                one.mistake.fact
-                for one in ones
-                if one.mistake is not None and one.mistake.fact is not None
-            ]
-            edit = _wrong_facts(self.profile, facts) if facts else None
-            found = self.effects.changed(faults, edit)
-            if len(chosen) <= 1:
-                self._changed[chosen] = found
+            one = self.suspects[index]
+            if one.fault is not None:
+                found = self.effects.change(one.fault)
+            else:
+                assert one.mistake is not None
+                assert one.mistake.fact is not None
+                found = self.effects.rewired(_wrong_fact(self.profile, one.mistake.fact))
+            self._changes[index] = found
         return found
 
     def model(self, flickering: bool) -> MaskModel:
@@ -211,19 +213,23 @@ def _of_fact(profile: Profile, table: Links, fact: Fact) -> frozenset[str]:
     )
 
 
-def _wrong_facts(profile: Profile, facts: Sequence[Fact]) -> Callable[[Links], Links]:
+def _wrong_fact(profile: Profile, fact: Fact) -> Rewiring:
     def flip(link: Link) -> Link:
-        if sum(fact in link.facts for fact in facts) % 2:
-            return attrs.evolve(link, action=_FLIPPED.get(link.action, link.action))
-        return link
+        if fact not in link.facts:
+            return link
+        return attrs.evolve(link, action=_FLIPPED.get(link.action, link.action))
 
     def edit(table: Links) -> Links:
-        chains = {name: tuple(flip(link) for link in chain) for name, chain in table.chains.items()}
+        chains = {
+            name: tuple([flip(link) for link in chain])
+            if any(fact in link.facts for link in chain)
+            else chain
+            for name, chain in table.chains.items()
+        }
         leads = dict(table.leads)
-        for fact in facts:
-            if fact.table == "place":
-                pairs = wrong_end(profile).get(fact.row, {})
-                leads.update({one: table.leads.get(other, other) for one, other in pairs.items()})
+        if fact.table == "place":
+            pairs = wrong_end(profile).get(fact.row, {})
+            leads.update({one: table.leads.get(other, other) for one, other in pairs.items()})
         return attrs.evolve(table, chains=chains, leads=leads)
 
     return edit

@@ -22,7 +22,8 @@ from simrig.diagnosis.system import Allowed, Conflict, System
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
 from simrig.profile.machine import Profile
-from simrig.signals import OPEN
+from simrig.scan.frame import fewest
+from simrig.signals import FLICKERS, OPEN
 from simrig.world.balls import count_by_place
 from simrig.world.phases import Conditions
 
@@ -160,3 +161,18 @@ def bits(mask: int) -> Iterable[int]:
 def systems(models: Models, among: tuple[Suspect, ...], sheets: Sequence[Sheet]) -> list[OneSheet]:
     """Return every sheet as a system over the same suspects."""
     return [models.sheet(among, number, sheet) for number, sheet in enumerate(sheets)]
+
+
+def differing(sheet: Sheet, system: OneSheet) -> tuple[str, ...]:
+    """Return the sensors that are not as a sound machine's, with the balls lying so that they
+    are fewest."""
+    about = system.about
+    healthy = about.effects.healthy
+    looked = sheet.observation.looked_at()
+    masks = {
+        name: healthy.everything if seen == FLICKERS else healthy.disagrees(name, seen)
+        for name, seen in looked.items()
+    }
+    _, best = fewest(masks.values(), about.selected[frozenset()])
+    world = best & -best
+    return tuple([name for name, mask in masks.items() if mask & world])

@@ -109,19 +109,21 @@ class Whys:
 
     def _readings(self, wrong: Iterable[Wrong]) -> str:
         """Say which sensors read what, and that it is not what the ball there should give."""
-        alike: dict[str, dict[str, None]] = {}
+        read: dict[tuple[str, str], list[int]] = {}
         for number, name, seen, ball in wrong:
             state = "" if ball is None else " with a ball there" if ball else " without a ball"
-            nth = f" on sheet {number + 1}" if len(self.sheets) > 1 else ""
-            word = "# flicker" if seen == FLICKERS else f"# read {seen}{state}"
-            alike.setdefault(word + nth, {})[name] = None
+            verb = "flicker" if seen == FLICKERS else f"read {seen}{state}"
+            read.setdefault((name, verb), []).append(number + 1)
+        alike: dict[tuple[str, str], list[str]] = {}
+        for (name, verb), numbers in read.items():
+            where = "sheet" if len(numbers) == 1 else "sheets"
+            nth = f" on {where} {listed(map(str, numbers), 8)}" if len(self.sheets) > 1 else ""
+            alike.setdefault((verb, nth), []).append(name)
         words = []
-        for pattern, names in alike.items():
-            verb = pattern[2:]
-            if len(names) == 1:
-                start, _, rest = verb.partition(" ")
-                verb = f"{start}s {rest}".rstrip()
-            words.append(f"{listed(names)} {verb}")
+        for (verb, nth), names in alike.items():
+            first, _, rest = verb.partition(" ")
+            one = f"{first}s {rest}".rstrip() if len(names) == 1 else verb
+            words.append(f"{listed(names)} {one}{nth}")
         return " and ".join(words)
 
     def _along(self, fault: Fault, names: set[str]) -> str:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 
 import attrs
 
 from simrig.faults.candidates import Fault
-from simrig.faults.injection import inject, plug_pairs
+from simrig.faults.deltas import Rewiring, apart, delta, together
+from simrig.faults.injection import plug_pairs
+from simrig.faults.resolving import Change, Resolver, merged
 from simrig.profile.machine import Profile
 from simrig.scan.circuit import Crossing
 from simrig.scan.frame import Frame
@@ -46,6 +48,10 @@ class Effects:
     worked: Mapping[str, Value] = attrs.field(repr=False)
     _behind: Mapping[tuple[str, str], frozenset[str]] = attrs.field(repr=False)
 
+    _resolver: Resolver = attrs.field(repr=False)
+    _changes: dict[str, Change] = attrs.field(factory=dict, repr=False)
+    _cells: dict[frozenset[int], Mapping[str, Value]] = attrs.field(factory=dict, repr=False)
+
     @classmethod
     def of(cls, profile: Profile, many: Worlds, table: Links | None = None) -> Effects:
         """Work out the sound machine once."""
@@ -59,48 +65,51 @@ class Effects:
         for name, chain in table.chains.items():
             for link in chain:
                 behind.setdefault(link.part, set()).add(name)
+        healthy = scan(profile, table, contacts, everything)
         return cls(
             profile=profile,
             many=many,
             table=table,
             contacts=contacts,
-            healthy=scan(profile, table, contacts, many.everything),
+            healthy=healthy,
             sneaking=_sneaking(table),
             crossings=frozenset(crossing.sensor for crossing in table.circuit.crossings),
             worked=worked,
             behind={part: frozenset(names) for part, names in behind.items()},
+            resolver=Resolver(profile, table, worked, contacts, healthy),
         )
 
-    def changed(
-        self, faults: Iterable[Fault], edit: Callable[[Links], Links] | None = None
-    ) -> dict[str, Value]:
-        """Return the cells whose reading can differ from the sound machine's, and their values.
+    def change(self, fault: Fault) -> Change:
+        """Return what a fault changes in the table of links."""
+        found = self._changes.get(fault.name)
+        if found is None:
+            made = delta(self.profile, self.table, (fault,))
+            found = self._changes[fault.name] = self._resolver.change(made)
+        return found
 
-        ``edit`` changes the table of links further, such as a wrong statement of
-        the profile does; it may touch anything.
+    def rewired(self, rewiring: Rewiring) -> Change:
+        """Return what an edit that is no fault changes in the table of links."""
+        return self._resolver.change(delta(self.profile, self.table, (), (rewiring,)))
+
+    def changed(self, faults: Iterable[Fault]) -> Mapping[str, Value]:
+        """Return the cells whose reading can differ from the sound machine's, and their values."""
+        return self.changed_by([self.change(fault) for fault in faults])
+
+    def changed_by(self, changes: Sequence[Change]) -> Mapping[str, Value]:
+        """Return the cells that changes of links make read otherwise, and their values.
+
+        Raises ValueError when one part is given two modes.
         """
-        chosen = tuple(faults)
-        table = inject(self.profile, self.table, chosen)
-        if edit is not None:
-            table = edit(table)
-        contacts = dict(self.contacts)
-        everything = self.many.everything
-        touched = set()
-        for name, chain in table.chains.items():
-            if chain is not self.table.chains[name]:
-                contacts[name] = contact(chain, self.worked[name], everything)
-                touched.add(name)
-        for name, other in table.leads.items():
-            if self.table.leads.get(name, name) != other or other in touched:
-                touched.add(name)
-        if table.circuit is self.table.circuit and not touched & self.sneaking:
-            found = {name: contacts[table.leads.get(name, name)] for name in touched}
-        else:
-            found = dict(scan(self.profile, table, contacts, everything).cells)
-        return {name: value for name, value in found.items() if value != self._cell(name)}
-
-    def _cell(self, name: str) -> Value:
-        return self.healthy.cells[name]
+        if len(changes) > 1 and not apart([one.delta for one in changes]):
+            both = together(self.profile, self.table, [one.delta for one in changes])
+            changes = (self._resolver.change(both),)
+        # Changes without content do nothing beside what touches other links.
+        numbers = frozenset([one.number for one in changes if one.number])
+        found = self._cells.get(numbers)
+        if found is None:
+            contents = [one.content for one in changes if one.number]
+            found = self._cells[numbers] = self._resolver.cells(merged(contents))
+        return found
 
     def interaction(self, fault: Fault, limit: int) -> Interaction:
         """Return where a fault meets others, and what it can change, with ``limit`` at most."""

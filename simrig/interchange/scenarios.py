@@ -21,8 +21,8 @@ def _sensors(meaning: str) -> Any:
     return keys.sequence(meaning, _SENSOR)
 
 
-@attrs.frozen(kw_only=True)
-class Seen:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class Seen(keys.Keyed):
     """What was seen, in lists of sensors, as on the command line."""
 
     closed: tuple[str, ...] | None = _sensors("read closed; alone: all other ball sensors are open")
@@ -32,8 +32,8 @@ class Seen:
     others: str | None = keys.choice("every other switch is at rest", "rest")
 
 
-@attrs.frozen(kw_only=True)
-class FitTable:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class FitTable(keys.Keyed):
     """A fit that must be offered: what it names must be so."""
 
     phase: str | None = keys.text("phase")
@@ -48,8 +48,8 @@ class FitTable:
     differences: int | None = keys.integer("differences left", 0, 600)
 
 
-@attrs.frozen(kw_only=True)
-class Step:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class Step(keys.Keyed):
     """One step: moves, or conditions set outright; then what must read, or what was seen."""
 
     do: tuple[str, ...] | None = keys.sequence(
@@ -86,8 +86,8 @@ class Step:
     )
 
 
-@attrs.frozen(kw_only=True)
-class Scenario:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class Scenario(keys.Keyed):
     """A scenario file."""
 
     format: int = keys.integer("version of this format", 1, 1, required=True)
