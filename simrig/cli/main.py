@@ -22,6 +22,7 @@ COMMANDS: Final = {
     "vet": "look a profile over for contradictions",
     "export": "a profile for other tools: JSON, CSV tables, TOML",
     "history": "the shop's record",
+    "page": "the page for the phone beside the machine",
     "paper": "printable: the machine, what must be read, sheets to fill in",
     "completion": "print a completion script for a shell",
 }

@@ -21,7 +21,9 @@ from simrig.scan.scanner import Links, links
 class Desk:
     """Everything that the routes ask; safe to use from several threads.
 
-    ``store`` is the shop's record into which jobs are filed, the default one when None.
+    ``store`` is the shop's record into which jobs are filed, the default one when
+    None; ``named`` are machines offered besides those at hand.  Raises as
+    :meth:`Catalogue.load` does for one of them that cannot be read.
     """
 
     def __init__(
@@ -30,6 +32,7 @@ class Desk:
         catalogue: Catalogue,
         answers: Answers,
         store: Path | None = None,
+        named: Iterable[str] = (),
         clock: Callable[[], datetime.datetime] = lambda: datetime.datetime.now(datetime.UTC),
     ) -> None:
         self.catalogue = catalogue
@@ -38,11 +41,18 @@ class Desk:
         self.clock = clock
         self._lock = threading.Lock()
         self._read: dict[str, tuple[Profile, Links]] = {}
+        self._named: dict[str, Machine] = {}
+        for reference in named:
+            profile = catalogue.load(reference)
+            self._read[profile.id] = profile, links(profile)
+            self._named[profile.id] = Machine(
+                profile.id, profile.name, profile.balls.installed, reference, reference, ""
+            )
 
     def machines(self) -> list[Machine]:
         """Return the machines at hand, the one used last first."""
         order = {name: number for number, name in enumerate(self.answers.last_used())}
-        known = {machine.id: machine for machine in self.catalogue.machines()}
+        known = {machine.id: machine for machine in self.catalogue.machines()} | self._named
         return sorted(known.values(), key=lambda one: (order.get(one.id, len(order)), one.title))
 
     def machine(self, name: str) -> tuple[Profile, Links]:
