@@ -34,7 +34,7 @@ class Served:
         self, method: str, path: str, body: bytes | str | None = None, **headers: str
     ) -> tuple[int, str, http.client.HTTPResponse]:
         """One request with exactly these headers (underscores stand for hyphens)."""
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=180)
         sent = {name.replace("_", "-"): value for name, value in headers.items()}
         if method == "POST":
             sent.setdefault("Origin", self.base)
