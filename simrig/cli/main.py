@@ -25,6 +25,7 @@ COMMANDS: Final = {
     "diff": "what changed between two revisions of a profile, and which readings with it",
     "schema": "print the JSON Schema of a file format, for editors and other tools",
     "history": "the shop's record",
+    "page": "the page for the phone beside the machine",
     "paper": "printable: the machine, what must be read, sheets to fill in",
     "completion": "print a completion script for a shell",
 }
