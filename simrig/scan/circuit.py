@@ -152,3 +152,15 @@ def one_name_each(joined: Iterable[tuple[str, int, int]], axis: str) -> dict[Nod
                 names[node] = first
             names[second] = names[other, 0] = first
     return names
+
+
+def sneaking(circuit: Circuit) -> frozenset[str]:
+    """Return the sensors that can lie on a sneak path: on a line with a crossing without diode."""
+    open_ended = [crossing for crossing in circuit.crossings if crossing.backward is not None]
+    columns = {crossing.column for crossing in open_ended}
+    rows = {crossing.row for crossing in open_ended}
+    return frozenset(
+        crossing.sensor
+        for crossing in circuit.crossings
+        if crossing.column in columns or crossing.row in rows
+    )
