@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from simrig.cli import complained
 from simrig.cli import conditions as stated
 from simrig.cli import seen as observed
 from simrig.cli.context import Context, wrong
@@ -23,6 +24,7 @@ PATIENCE_S = 2.0
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     observed.configure_asked(parser)
+    complained.configure(parser)
     group = parser.add_argument_group("what to answer")
     group.add_argument(
         "--faults", default="2", metavar="N", help="things wrong at once, at most (2)"
@@ -41,10 +43,12 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
 
     limit = _limit(arguments.faults)
     profile = context.profile(arguments.machine)
-    sheets = observed.seen(profile, arguments, stated.conditions(profile, arguments))
+    evidence = complained.evidence(profile, arguments)
+    conditions = stated.conditions(profile, arguments)
+    sheets = observed.seen(profile, arguments, conditions, needed=not evidence)
     with patience(context, f"working out what can be wrong with {profile.name}"):
         try:
-            found = diagnose(profile, sheets, limit=limit)
+            found = diagnose(profile, sheets, evidence=evidence, limit=limit)
         except ImpossibleError as error:
             raise wrong("conditions", str(error)) from None
         try:
