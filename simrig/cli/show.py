@@ -30,7 +30,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         return 0
     from simrig.expectation.complaints import complaints
     from simrig.expectation.reasons import place_words
-    from simrig.reports import tables, text_map, wording
+    from simrig.reports import growth_text, tables, text_map, wording
 
     context.say(f"{profile.name} ({profile.id}): {profile.balls.installed} balls")
     if profile.note:
@@ -51,7 +51,10 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
             (sensor.id + mark, number, wording.short_address(address), where, sensor.kind or "")
         )
     context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind"), width=80))
-    context.say("\nPhases:")
+    unknown = sum(sensor.at is None and not sensor.follows for sensor in profile.sensor)
+    if unknown:
+        context.say(f"{unknown} more switches: not known yet what works them (--all lists them).")
+    context.say("\nPhases:" if profile.phase else "\nPhases: none stated yet.")
     for phase in profile.phase:
         ways = len(phase.placements)
         note = f": {phase.note}" if phase.note else ""
@@ -70,4 +73,6 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         None: "not known: take the coils to be live with the door open.",
     }
     context.say(f"\nDoor interlock: {words[fitted]}")
+    for line in growth_text.worth_lines(profile):
+        context.say(line)
     return 0

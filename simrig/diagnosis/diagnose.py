@@ -21,11 +21,10 @@ from simrig.diagnosis.suspects import Mistake, Sheet, Suspect, suspects
 from simrig.diagnosis.whys import Whys
 from simrig.expectation.prediction import expect
 from simrig.faults.candidates import Fault, possible_faults
-from simrig.faults.effects import Effects
 from simrig.faults.modes import FAULT_KINDS, FaultKind
 from simrig.profile.machine import Profile
+from simrig.scan.circuit import sneaking
 from simrig.scan.scanner import links
-from simrig.world.worlds import worlds
 
 
 @attrs.frozen
@@ -219,11 +218,10 @@ def grouping_of(
 ) -> Grouping:
     """Return how suspects of a machine form groups."""
     table = links(profile)
-    nowhere = Effects.of(profile, worlds(profile, ()), table)
     return Grouping(
         profile=profile,
         table=table,
-        sneaking=nowhere.sneaking,
+        sneaking=sneaking(table.circuit),
         suspects=among,
         keys=tuple(interchangeable(profile, table, among)),
         apart=apart,

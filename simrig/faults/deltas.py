@@ -50,6 +50,11 @@ class Delta:
             for key in getattr(self, table)
         )
 
+    @property
+    def in_circuit(self) -> bool:
+        """Whether crossings or lines of the matrix are changed."""
+        return any((self.crossings, self.strobes, self.reads, self.held, self.joined))
+
 
 def delta(
     profile: Profile,

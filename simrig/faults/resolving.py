@@ -113,11 +113,11 @@ class Resolver:
             value.surely == value.maybe for value in self._arriving.values()
         ) and all(_steady(one) for one in table.circuit.crossings)
         # A switch at an unknown crossing without diode can make a phantom anywhere.
-        self._lost: frozenset[str] = frozenset()
+        self.lost: frozenset[str] = frozenset()
         if profile.matrix is not None and profile.matrix.diodes != "all":
-            self._lost = frozenset(one.id for one in profile.sensor if one.address is None)
+            self.lost = frozenset(one.id for one in profile.sensor if one.address is None)
         self._phantom = 0
-        for name in self._lost:
+        for name in self.lost:
             self._phantom |= self._arriving[name].maybe
         # Shapes that the short way does not know: a rewired or bridged machine taken for sound.
         self._odd = bool(table.leads or table.circuit.joined or table.circuit.held)
@@ -157,7 +157,7 @@ class Resolver:
     def cells(self, content: Content) -> Cells:
         """Return the cells that read otherwise than on the sound machine, and how."""
         arriving = self._arrivals(content)
-        if self._odd or content.joined or not self._lost.isdisjoint(arriving):
+        if self._odd or content.joined or not self.lost.isdisjoint(arriving):
             return self._scanned(content)
         found = {}
         moved = set(content.crossings)
