@@ -240,7 +240,9 @@ def _members(value: Any, key: Key, here: Path, doubt: Doubt, standing_in: Standi
                 continue
             found[step] = _stand_in(key.item, at, doubt)
         elif doubt.around(at) and key.item is not None:
-            found[step] = _members(member, key.item, at, doubt, standing_in)
+            inner = _members(member, key.item, at, doubt, standing_in)
+            if inner is not None:
+                found[step] = inner
         else:
             found[step] = member
     if not found:
