@@ -156,7 +156,7 @@ def _rows(value: list[Any], key: Key, path: Path, doubt: Doubt) -> Iterator[Faul
             bad_name = bad_name or fault[0] in ((*path, index), (*path, index, "id"))
             yield fault
         if named and bad_name:
-            doubt.lose(str(path[0]), row.get("id") if isinstance(row, Mapping) else None)
+            doubt.lose(str(path[0]), None)
 
 
 def _table(value: Any, key: Key, path: Path, doubt: Doubt) -> Iterator[Fault]:
