@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import attrs
 from hypothesis import strategies as st
-from tests.generated_profiles import profiles
 
 from simrig.profile.machine import Profile
 from simrig.profile.wiring import Scan
 from simrig.world.moves import apply, moves, start
 from simrig.world.phases import Conditions, legal_placements
+from tests.generated_profiles import profiles
 
 
 def _some(draw, low, high):

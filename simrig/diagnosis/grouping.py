@@ -17,6 +17,7 @@ from simrig.diagnosis.suspects import Suspect
 from simrig.faults.candidates import Fault
 from simrig.faults.injection import inject, plug_pairs
 from simrig.profile.machine import Profile
+from simrig.scan.circuit import sneaking
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import contact
 from simrig.world.worlds import Value
@@ -137,13 +138,7 @@ class Grouping:
 
     @cached_property
     def _sneaking(self) -> frozenset[str]:
-        """The crossings on a line with one that has no diode: a signal can pass on over them."""
-        crossings = self.table.circuit.crossings
-        open_ended = [one for one in crossings if one.backward is not None]
-        columns, rows = {one.column for one in open_ended}, {one.row for one in open_ended}
-        return frozenset(
-            [one.sensor for one in crossings if one.column in columns or one.row in rows]
-        )
+        return sneaking(self.table.circuit)
 
     def _balls(self, fault: Fault) -> Hashable:
         if fault.kind.id == "ball-missing":

@@ -151,3 +151,15 @@ def _alias(circuit: Circuit, axis: str) -> dict[Node, Node]:
                 names[node] = first
             names[second] = names[other, 0] = first
     return names
+
+
+def sneaking(circuit: Circuit) -> frozenset[str]:
+    """Return the sensors that can lie on a sneak path: on a line with a crossing without diode."""
+    open_ended = [crossing for crossing in circuit.crossings if crossing.backward is not None]
+    columns = {crossing.column for crossing in open_ended}
+    rows = {crossing.row for crossing in open_ended}
+    return frozenset(
+        crossing.sensor
+        for crossing in circuit.crossings
+        if crossing.column in columns or crossing.row in rows
+    )

@@ -4,7 +4,6 @@ import attrs
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.moving_machines import machines, runs
 
 import simrig
 from simrig.expectation.flow import Flow, Timed, expected_events, moved
@@ -13,6 +12,7 @@ from simrig.scan.scanner import links
 from simrig.world.balls import Placement
 from simrig.world.moves import IllegalMoveError, parse, start
 from simrig.world.phases import Conditions, legal_placements
+from tests.moving_machines import machines, runs
 
 MACHINES = ("tidal-clockwork", "basalt-freight", "orchard-signal")
 
@@ -119,7 +119,7 @@ def test_a_ball_fed_into_an_empty_trough_passes_every_sensor_and_stops_at_the_ex
 def test_a_kick_moves_the_row_and_the_rest_is_optional_with_its_reason():
     """The exit clears for tenths of a second, the last occupied for good, gaps may be seen."""
     profile = simrig.load("tidal-clockwork")
-    flow, events = Flow.of(profile, idle(profile)).step("serve")
+    _, events = Flow.of(profile, idle(profile)).step("serve")
     assert told(events, certain_only=True) == [
         "trough-kicker on",
         "trough-1 open",

@@ -4,7 +4,6 @@ import attrs
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.moving_machines import machines, runs
 
 import simrig
 from simrig.expectation.flow import Flow
@@ -15,6 +14,7 @@ from simrig.scan.sampling import Sampling
 from simrig.scan.scanner import links
 from simrig.world.moves import parse, start
 from simrig.world.phases import Conditions, legal_placements
+from tests.moving_machines import machines, runs
 
 
 def recorder(profile, seed=None, period_ms=None):
