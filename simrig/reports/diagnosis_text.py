@@ -131,6 +131,8 @@ def _where_it_differs(found: Diagnosis) -> str:
         if names:
             nth = f" (sheet {number})" if len(found.sheets) > 1 else ""
             named.append(listed(names, 4) + nth)
+    if not found.sheets:
+        return "No reading was given; from what the machine did:"
     if not named:
         return "The readings are right, but not all is as assumed."
     return f"Not as it must be at {listed(named, 3)}."

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from simrig.diagnosis.checks import apart, catalogue
-from simrig.diagnosis.conflicts import NOTHING_FITS, SHEETS
+from simrig.diagnosis.conflicts import BESIDES, NOTHING_FITS, SHEETS
 from simrig.diagnosis.diagnose import Diagnosis, diagnose
 from simrig.diagnosis.one_sheet import Models
 from simrig.diagnosis.parting import Parting
@@ -231,6 +231,27 @@ class _Says:
                 )
 
         return Only()
+
+
+def test_evidence_that_contradicts_the_readings() -> None:
+    """Readings that fit by themselves, and evidence that they rule out: the message says which."""
+    full = sheet(MACHINE, ["t1", "t2", "t3"])
+    found = _diagnose(full, full, evidence=[_Says("fuse-blown:f1"), _Says("channel-open:t2")])
+    assert found.causes == ()
+    assert found.conflict is not None
+    assert found.conflict.kind == BESIDES
+    assert "rest of the evidence" in found.conflict.words
+
+
+def test_nothing_but_what_the_machine_did() -> None:
+    """Evidence without any reading is diagnosed too, and a contradiction in it told."""
+    found = _diagnose(evidence=[_Says("fuse-blown:f1")])
+    assert [fault.name for fault in found.causes[0].faults] == ["fuse-blown:f1"]
+    assert found.causes[0].why.startswith("fuse blown: f1: ")
+    clash = [_Says(f"channel-open:t{n}") for n in (1, 2, 3)]
+    conflict = _diagnose(evidence=clash).conflict
+    assert conflict is not None
+    assert "what the machine did" in conflict.words
 
 
 def test_other_evidence_counts() -> None:
