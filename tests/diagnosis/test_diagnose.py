@@ -11,6 +11,7 @@ import pytest
 from simrig.diagnosis.checks import apart, catalogue
 from simrig.diagnosis.conflicts import BESIDES, NOTHING_FITS, SHEETS
 from simrig.diagnosis.diagnose import Diagnosis, diagnose
+from simrig.diagnosis.exclusion import suspect_named
 from simrig.diagnosis.one_sheet import Models
 from simrig.diagnosis.parting import Parting
 from simrig.diagnosis.reasoning import Allowed, System
@@ -106,6 +107,19 @@ def test_what_no_reading_parts_is_one_group() -> None:
     alike = {"emitter-dead", "emitter-joint-cracked", "beam-obstructed", "receiver-dead"}
     assert len({groups[kind] for kind in alike}) == 1
     assert groups["beam-dirty"] not in {groups[kind] for kind in alike}
+
+
+def test_alike_alone_is_not_alike_beside_another() -> None:
+    """A dark emitter and an output always on show alike alone; beside a flooded receiver the
+    first reads open, the second closed."""
+    found = _diagnose(sheet(MACHINE, ["t2"], balls=0))
+    alike = found.whys.grouping.alike
+    dark, on, flooded = (
+        suspect_named(found, f"{kind}:t2")
+        for kind in ("emitter-dead", "channel-on", "receiver-flooded")
+    )
+    assert alike((dark,)) == alike((on,))
+    assert alike((dark, flooded)) != alike((on, flooded))
 
 
 def test_checks_part_groups() -> None:
