@@ -8,7 +8,7 @@ from typing import Any, Final
 import attrs
 
 from simrig.diagnosis.bench_case import Case, Ground
-from simrig.diagnosis.bench_state import ELEVATED, MOST_VOLTS, WORK, Needs, UnsafeError
+from simrig.diagnosis.bench_state import EASY, ELEVATED, MOST_VOLTS, WORK, Needs, UnsafeError
 from simrig.sensing.chain import Part
 
 RIGHT: Final = "right"
@@ -32,7 +32,8 @@ class Check:
     ``results`` names each result with its words.  A ``listing`` check takes ``right``,
     or the sensors that read wrong joined by ``+``.  ``judge`` tells which results a
     case can give; cases that touch none of ``sensors`` and ``parts`` give the sound ones.
-    ``volts`` is what a voltage check meets.
+    ``volts`` is what a voltage check meets; ``may_stay`` a result that a fault which comes
+    and goes can give although it is there.
 
     Raises UnsafeError when the needs are less than the work demands, or for volts
     that nobody stated or that are too many.
@@ -51,6 +52,7 @@ class Check:
     parts: frozenset[Part] = attrs.field(default=frozenset(), converter=_no_parts, repr=False)
     always: bool = False
     listing: bool = False
+    may_stay: str = ""
     volts: float | None = attrs.field(default=None)
     _sound: list[frozenset[str]] = attrs.field(factory=list, repr=False)
 
@@ -76,6 +78,11 @@ class Check:
     def tier(self) -> int:
         """1 for work at coil voltage: offered only where nothing else parts what is left."""
         return int(self.work in ELEVATED)
+
+    @property
+    def easy(self) -> bool:
+        """Whether it needs no tool and leaves the playfield down."""
+        return self.work in EASY and all(need.playfield != "raised" for need in self.needs)
 
     def outcomes(self, case: Case) -> frozenset[str]:
         """Return the results that a case can give; empty where that cannot be told."""

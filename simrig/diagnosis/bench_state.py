@@ -189,6 +189,9 @@ unplugged, then look with power on; ``reseat`` pulls and pushes a plug, then rea
 ELEVATED: Final = frozenset(("coil voltage",))
 """Work that is offered only where no other check parts what is left."""
 
+EASY: Final = frozenset(("look", "read", "hand", "reach"))
+"""Work without a tool."""
+
 
 def needs_of(work: str, **where: str) -> Needs:
     """Return what a kind of work needs at a place; raises UnsafeError when they contradict.

@@ -28,10 +28,8 @@ from simrig.world.balls import Placement
 from simrig.world.moves import Move
 from simrig.world.spans import Span
 
-PAUSE_MS: Final = 1500.0
+PAUSE_MS: Final = 2500.0
 REBOUND_MS: Final = (30.0, 200.0)
-SETTLES_MS: Final = 1800.0
-"""A ball that comes to rest rebounds at most so long (common practice, no source)."""
 
 
 @attrs.frozen
@@ -72,7 +70,7 @@ class Recorder:
             made = list(self._edges(motion, now))
             edges += made
             now = max([now, *(edge.time_ms for edge in made)])
-            now += PAUSE_MS * (1.0 if self._random is None else self._random.uniform(1.3, 3.0))
+            now += PAUSE_MS * (1.0 if self._random is None else self._random.uniform(1.0, 2.0))
         edges.sort(key=lambda edge: edge.time_ms)
         events = [*coils, *self._scanned(profile, start, edges)]
         events.sort(key=lambda event: event.time_ms or 0.0)

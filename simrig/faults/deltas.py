@@ -90,12 +90,11 @@ def delta(
 
 def apart(deltas: Sequence[Delta]) -> bool:
     """Tell whether no two edits touch the same link."""
-    touches: frozenset[Hashable] = frozenset()
-    for one in deltas:
-        if not touches.isdisjoint(one.touches):
-            return False
-        touches |= one.touches
-    return True
+    if len(deltas) == 2:
+        return deltas[0].touches.isdisjoint(deltas[1].touches)
+    return sum([len(one.touches) for one in deltas]) == len(
+        frozenset().union(*[one.touches for one in deltas])
+    )
 
 
 def together(profile: Profile, table: Links, deltas: Sequence[Delta]) -> Delta:

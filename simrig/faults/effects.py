@@ -74,16 +74,23 @@ class Effects:
 
         Raises ValueError when one part is given two modes.
         """
+        return self.resolved(changes)[1]
+
+    def resolved(self, changes: Sequence[Change]) -> tuple[frozenset[int], Mapping[str, Value]]:
+        """Return the same, after a key that is equal for changes that no reading can part.
+
+        Raises ValueError when one part is given two modes.
+        """
         if len(changes) > 1 and not apart([one.delta for one in changes]):
             both = together(self.profile, self.table, [one.delta for one in changes])
             changes = (self._resolver.change(both),)
         # Changes without content do nothing beside what touches other links.
-        numbers = frozenset([one.number for one in changes if one.number])
-        found = self._cells.get(numbers)
+        key = frozenset([one.number for one in changes if one.number])
+        found = self._cells.get(key)
         if found is None:
             contents = [one.content for one in changes if one.number]
-            found = self._cells[numbers] = self._resolver.cells(merged(contents))
-        return found
+            found = self._cells[key] = self._resolver.cells(merged(contents))
+        return key, found
 
     def interaction(self, fault: Fault, limit: int) -> Interaction:
         """Return where a fault meets others, and what it can change, with ``limit`` at most."""

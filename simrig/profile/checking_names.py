@@ -67,6 +67,9 @@ def _elsewhere(profile: Profile, table: str, calls: list[Use]) -> bool:
 
 
 def _unknown(table: str, use: Use, close: str | None) -> str:
+    if use.part and "." not in use.part:
+        hint = f'; did you mean "{close}"?' if close else ""
+        return f'there is no place or position "{use.name}"; name one of them{hint}'
     if use.part:
         hint = f'; did you mean "{close}.{use.part.partition(".")[2]}"?' if close else ""
         return _no_position(use.part, hint)

@@ -20,7 +20,18 @@ from simrig.profile.layout import Place, Route
 from simrig.profile.machine import Profile
 from simrig.proving import words
 from simrig.proving.affected import concerned
-from simrig.proving.step import DEAD, LIVE, Deed, Step, Worked, readings_of, seen_ways, worked_by
+from simrig.proving.step import (
+    AT_REST,
+    DEAD,
+    LIVE,
+    Deed,
+    Step,
+    Worked,
+    passing_ways,
+    readings_of,
+    resting_ways,
+    worked_by,
+)
 from simrig.scan.scanner import Links, links
 from simrig.sensing.chain import Part
 from simrig.world.balls import Placement, count_by_place
@@ -67,10 +78,21 @@ class _Maker:
         self.steps: list[Step] = []
         self.deeds: list[Deed] = []
         self.balls = [sensor.id for sensor in watched(profile)]
+        self.resting = {
+            sensor.id
+            for spot, sensors in profile.covering.items()
+            if profile.spots[spot].resting and not _captive_spot(profile, spot)
+            for sensor in sensors
+        }
         self.seen: dict[str, set[str]] = {}
+        self.coils = ""
+
+    def proven(self) -> list[str]:
+        """The ball sensors that have been seen both ways, those at a position with a ball at rest."""
+        return [name for name in self.balls if len(self.seen.get(name, ())) == 2]
 
     def plan(self) -> Plan:
-        proven = [name for name in self.balls if len(self.seen.get(name, ())) == 2]
+        proven = self.proven()
         return Plan(
             steps=tuple(self.steps),
             deeds=tuple(self.deeds),
@@ -85,13 +107,14 @@ class _Maker:
         if store is not None and self.wanted(self.of_place(store)):
             self.fill_and_serve(store)
         for place in self.profile.place:
-            if place.open_area or place is store or not self.wanted(self.of_place(place)):
+            watching = self.of_place(place)
+            if place.open_area or place is store or not watching or not self.wanted(watching):
                 continue
             if place.captive:
                 self.push_captive(place)
             else:
                 self.fill_and_empty(place)
-        self.cross(spot for spot in self.profile.covering if self.unseen_at(spot))
+        self.cross()
         if (
             self.profile.interlock is not None
             and self.profile.interlock.fitted
@@ -140,12 +163,16 @@ class _Maker:
         if len(self.steps) >= MOST_STEPS:
             return
         worked, rests = worked_by(self.profile, self.here, deed)
-        opening, made = readings_of(self.profile, self.table, self.here, worked)
-        before = {name for name, ways in self.seen.items() if len(ways) == 2}
-        for sensor, reading in seen_ways(opening, made):
-            self.seen.setdefault(sensor, set()).add(reading)
+        _, made = readings_of(self.profile, self.table, self.here, worked)
+        before = self.proven()
+        for name, way in passing_ways(worked, made):
+            if name not in self.resting:
+                self.seen.setdefault(name, set()).add(way)
         self.here = deed.after
         after, _ = readings_of(self.profile, self.table, self.here, ())
+        for name, way in resting_ways(self.profile, self.here, after):
+            if name in self.resting or way == AT_REST:
+                self.seen.setdefault(name, set()).add(way)
         reads = {name: after[name] for name in self.balls}
         step = Step(
             do=do,
@@ -155,14 +182,12 @@ class _Maker:
             changes=tuple(made),
             reads=reads,
             rests=rests,
-            proves=tuple(
-                name
-                for name in self.balls
-                if len(self.seen.get(name, ())) == 2 and name not in before
-            ),
+            proves=tuple(name for name in self.proven() if name not in before),
+            caution=words.caution(self.profile, self.coils, coils, first=not self.steps),
         )
         self.steps.append(step)
         self.deeds.append(deed)
+        self.coils = coils
 
     def move(self, do: str, *moves: Move, coils: str = DEAD, coil: str | None = None) -> bool:
         """Lay a step of moves; False, and nothing laid, where they cannot be made."""
@@ -202,7 +227,7 @@ class _Maker:
         if store.jam and self.wanted(
             one.id for one in self.profile.covering.get(f"{store.id}.jam", ())
         ):
-            self.by_hand(words.hold_in_jam(store), f"{store.id}.jam")
+            self.by_hand(words.hold_in_jam(store), (f"{store.id}.jam",))
         self.out(store)
 
     def fill_and_empty(self, place: Place) -> None:
@@ -212,16 +237,18 @@ class _Maker:
     def out(self, place: Place) -> None:
         """Have the place emptied: kicked out where a coil does it, else by hand."""
         ways = [route for route in self.profile.route if route.from_ == place.id]
-        kicked = sorted(
-            (route for route in ways if route.coil not in (None, NONE)),
-            key=lambda route: route.coil != self._serving(),
-        )
-        turns = iter(kicked * (place.capacity + 1))
-        while count_by_place(self.profile, self.here).get(place.id):
-            route = next(turns, None)
-            if route is None or not self.kick(place, route):
-                if not self.move(words.take_out(place), Move(verb="remove", subject=place.id)):
-                    return
+        kicked = [route for route in ways if route.coil not in (None, NONE)]
+        usual = next((one for one in kicked if one.coil == self._serving()), None)
+        # Every other way once, then the usual one until the place is empty.
+        turns = [route for route in kicked if route is not usual]
+        turns += [usual or kicked[0]] * place.capacity if kicked else []
+        for route in turns:
+            if count_by_place(self.profile, self.here).get(place.id):
+                self.kick(place, route)
+        while count_by_place(self.profile, self.here).get(place.id) and self.move(
+            words.take_out(place), Move(verb="remove", subject=place.id)
+        ):
+            pass
 
     def _serving(self) -> str | None:
         controller = self.profile.controller
@@ -249,19 +276,28 @@ class _Maker:
             if dict(self.here.states).get(name) != frozenset((state,)):
                 self.move(words.stand(name, state), move)
 
-    def by_hand(self, do: str, spot: str) -> None:
-        """Hold a ball at a spot and take it away again."""
-        sensors = [one.id for one in self.profile.covering.get(spot, ())]
-        if sensors:
-            held = [Worked(sensor=name, worked=True) for name in sensors]
-            gone = [Worked(sensor=name, worked=False) for name in reversed(sensors)]
-            self.lay(do, Deed(by_hand=(*held, *gone), after=self.here))
+    def by_hand(self, do: str, spots: Iterable[str]) -> None:
+        """Hold a ball at one spot after the other, and take it away at the end."""
+        worked: list[Worked] = []
+        here: list[str] = []
+        for spot in (*spots, ""):
+            there = [one.id for one in self.profile.covering.get(spot, ())]
+            worked += [Worked(sensor=name, worked=False) for name in here if name not in there]
+            worked += [Worked(sensor=name, worked=True) for name in there if name not in here]
+            here = there
+        if worked:
+            self.lay(do, Deed(by_hand=tuple(worked), after=self.here))
 
-    def cross(self, spots: Iterable[str]) -> None:
-        """Roll a ball by hand across whatever has not been seen both ways."""
-        for spot in list(spots):
+    def cross(self) -> None:
+        """Roll a ball by hand along each way with a sensor that has not been seen both ways."""
+        for route in self.profile.route:
+            along = [f"{route.id}.{number}" for number in range(1, (route.points or 0) + 1)]
+            watching = [spot for spot in along if spot in self.profile.covering]
+            if any(self.unseen_at(spot) for spot in watching):
+                self.by_hand(words.across(self.profile, route, watching), watching)
+        for spot in self.profile.covering:
             if self.unseen_at(spot):
-                self.by_hand(words.across(self.profile, spot), spot)
+                self.by_hand(words.hold_at(self.profile, spot), (spot,))
 
     def push_captive(self, place: Place) -> None:
         """Push the captive ball away from where it rests, and let it come back."""
@@ -294,3 +330,8 @@ class _Maker:
         balls = min(self.profile.balls.installed, store.capacity)
         moves = (Move(verb="feed", subject=store.id),) * balls
         self.move(words.all_back(store, balls), *moves)
+
+
+def _captive_spot(profile: Profile, spot: str) -> bool:
+    place = profile.row("place", profile.spots[spot].place)
+    return place is not None and bool(place.captive)

@@ -17,6 +17,8 @@ from simrig.world.moves import Move
 
 DEAD: Final = "dead"
 LIVE: Final = "live"
+WITH_BALL: Final = "with a ball"
+AT_REST: Final = "at rest"
 
 
 @attrs.frozen(kw_only=True)
@@ -44,7 +46,8 @@ class Step:
     ``changes`` are the readings that change, in order; ``reads`` what each ball
     sensor reads when the step is over, ``rests`` the sensors at which a ball came to rest, where
     it may rebound.  ``proves`` names the sensors that have been seen both ways once this step
-    is done, and not before.  ``coils`` is dead or live; ``coil`` the coil that fires.
+    is done, and not before.  ``coils`` is dead or live, ``coil`` the coil that fires;
+    ``caution`` is said where the bench changes.
     """
 
     do: str
@@ -55,6 +58,7 @@ class Step:
     reads: Mapping[str, str] = attrs.field(factory=dict, repr=False)
     rests: frozenset[str] = frozenset()
     proves: tuple[str, ...] = ()
+    caution: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -111,11 +115,18 @@ def readings_of(
     return opening, found
 
 
-def seen_ways(opening: Mapping[str, str], made: Sequence[Change]) -> Iterator[tuple[str, str]]:
-    """Yield each sensor with a definite reading that it surely shows."""
-    for sensor, reading in opening.items():
-        if reading in (CLOSED, OPEN):
-            yield sensor, reading
-    for one in made:
-        if one.certain:
-            yield one.sensor, one.reading
+def passing_ways(worked: Sequence[Worked], made: Sequence[Change]) -> Iterator[tuple[str, str]]:
+    """Yield the sensors that surely answer to what works them, and which way."""
+    surely = {one.sensor for one in made if one.certain}
+    for one in worked:
+        if one.certain and one.sensor in surely:
+            yield one.sensor, WITH_BALL if one.worked else AT_REST
+
+
+def resting_ways(
+    profile: Profile, placement: Placement, reads: Mapping[str, str]
+) -> Iterator[tuple[str, str]]:
+    """Yield the sensors with a definite reading while the balls lie, and with a ball or without."""
+    for name, worked in worked_at_rest(profile, placement).items():
+        if worked is not None and reads[name] in (CLOSED, OPEN):
+            yield name, WITH_BALL if worked else AT_REST
