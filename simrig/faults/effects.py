@@ -8,9 +8,10 @@ from functools import cached_property
 import attrs
 
 from simrig.faults.candidates import Fault
+from simrig.faults.contents import Change
 from simrig.faults.deltas import Rewiring, apart, delta, together
 from simrig.faults.reaching import Interaction, Reach
-from simrig.faults.resolving import Change, Resolver, merged
+from simrig.faults.resolving import Resolver
 from simrig.profile.machine import Profile
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links, links, scan
@@ -88,8 +89,7 @@ class Effects:
         key = frozenset([one.number for one in changes if one.number])
         found = self._cells.get(key)
         if found is None:
-            contents = [one.content for one in changes if one.number]
-            found = self._cells[key] = self._resolver.cells(merged(contents))
+            found = self._cells[key] = self._resolver.cells([one for one in changes if one.number])
         return key, found
 
     def interaction(self, fault: Fault, limit: int) -> Interaction:

@@ -23,7 +23,7 @@ from functools import cached_property
 import attrs
 
 from simrig.faults.candidates import Fault
-from simrig.faults.resolving import Change
+from simrig.faults.contents import Change
 from simrig.scan.circuit import Crossing
 from simrig.scan.scanner import Links
 from simrig.world.worlds import Value
