@@ -32,7 +32,7 @@ class Effects:
 
     _resolver: Resolver = attrs.field(repr=False)
     _changes: dict[str, Change] = attrs.field(factory=dict, repr=False)
-    _cells: dict[frozenset[int], Mapping[str, Value]] = attrs.field(factory=dict, repr=False)
+    _cells: dict[frozenset[int], Mapping[str, int]] = attrs.field(factory=dict, repr=False)
 
     @classmethod
     def of(cls, profile: Profile, many: Worlds, table: Links | None = None) -> Effects:
@@ -75,12 +75,15 @@ class Effects:
 
         Raises ValueError when one part is given two modes.
         """
-        return self.resolved(changes)[1]
+        unpacked = self._resolver.unpacked
+        return {name: unpacked(closed) for name, closed in self.resolved(changes)[1].items()}
 
-    def resolved(self, changes: Sequence[Change]) -> tuple[frozenset[int], Mapping[str, Value]]:
+    def resolved(self, changes: Sequence[Change]) -> tuple[frozenset[int], Mapping[str, int]]:
         """Return the same, after a key that is equal for changes that no reading can part.
 
-        Raises ValueError when one part is given two modes.
+        Both bounds of a reading are in one integer: the worlds in which it surely is
+        closed, and above them those in which it may be.  Raises ValueError when one
+        part is given two modes.
         """
         if len(changes) > 1 and not apart([one.delta for one in changes]):
             both = together(self.profile, self.table, [one.delta for one in changes])

@@ -28,7 +28,9 @@ from simrig.scan.scanner import Links, scan
 from simrig.sensing.chain import contact
 from simrig.world.worlds import Value
 
-Cells = dict[str, Value]
+Cells = dict[str, int]
+"""The worlds in which each cell surely reads closed, and above them those in which it may."""
+
 _Forward = dict[Node, dict[str, tuple[Node, int]]]
 _Back = dict[str, tuple[Node, Node, int]]
 
@@ -66,10 +68,11 @@ class Resolver:
         self._table = table
         self._worked = worked
         self._contacts = contacts
-        self._healthy = healthy.cells
         self._everything = healthy.everything
         self._count = healthy.everything.bit_length()
         self._both = self._packed(Value(-1, -1))
+        self._healthy = {name: self._packed(value) for name, value in healthy.cells.items()}
+        self._closed = {name: self._packed(value) for name, value in contacts.items()}
         self._crossing = {one.sensor: one for one in table.circuit.crossings}
         # A switch at an unknown crossing without diode can make a phantom anywhere.
         self.lost: frozenset[str] = frozenset()
@@ -77,7 +80,7 @@ class Resolver:
             self.lost = frozenset(one.id for one in profile.sensor if one.address is None)
         self._phantom = 0
         for name in self.lost:
-            self._phantom |= contacts[name].maybe
+            self._phantom |= contacts[name].maybe << self._count
         # A machine that is rewired to begin with is scanned as a whole.
         self._odd = bool(table.leads or table.circuit.joined or table.circuit.held)
         self._cells: dict[int, dict[Node, list[tuple[str, int]]]] = {}
@@ -110,7 +113,7 @@ class Resolver:
         )
         return Change(delta, self._numbers.setdefault(content.key(), len(self._numbers)), content)
 
-    def _crossings_of(self, delta: Delta, contacts: Cells) -> dict[str, Crossing]:
+    def _crossings_of(self, delta: Delta, contacts: dict[str, Value]) -> dict[str, Crossing]:
         """Return the crossings that differ; one that passes nothing is put down as an open contact.
 
         One whose contact never closes makes no difference.  On the loose end of a
@@ -137,22 +140,24 @@ class Resolver:
 
         No two of the changes touch the same sensor or line.
         """
+        if not changes:
+            return {}
         contents = [one.content for one in changes]
-        everything = merged(contents) if contents else Content()
-        if (
-            self._odd
-            or self.lost & everything.contacts.keys()
-            or self.lost & everything.leads.keys()
+        leads = any(one.leads for one in contents)
+        if self._odd or (
+            self.lost and any(self.lost & {*one.contacts, *one.leads} for one in contents)
         ):
-            return self._scanned(everything)
-        if everything.leads:
-            return self._laid(self._sound, everything).cells
+            return self._scanned(merged(contents))
+        if leads:
+            return self._laid(self._sound, merged(contents)).cells
+        if len(changes) == 1:
+            return self._under(changes[0]).cells
         # The least change costs least to lay upon the others.
-        order = sorted(changes, key=lambda one: one.content.size(), reverse=True)
-        state = self._sound
-        for one in order:
-            state = self._under(one) if state is self._sound else self._laid(state, one.content)
-        return state.cells
+        *most, last = sorted(changes, key=_size, reverse=True)
+        state = self._under(most[0])
+        for one in most[1:]:
+            state = self._laid(state, one.content)
+        return self._laid(state, last.content).cells
 
     def _under(self, change: Change) -> _State:
         state = self._single.get(change.number)
@@ -177,28 +182,36 @@ class Resolver:
         )
         contacts = {**self._contacts, **content.contacts}
         cells = scan(self._profile, table, contacts, self._everything).cells
-        healthy = self._healthy
-        return {name: value for name, value in cells.items() if value != healthy[name]}
+        return {
+            name: packed
+            for name, value in cells.items()
+            if (packed := self._packed(value)) != self._healthy[name]
+        }
 
     def _laid(self, base: _State, more: Content) -> _State:
         """Return a state with a change laid upon it; leads are exchanged on the sound one only."""
-        content = more if base is self._sound else merged((base.content, more))
+        under, known = base.content, self._crossing
         cells = base.cells.copy()
         forward, back = base.forward, base.back
         touched: set[Node] = set()
         ways: list[tuple[Node, Node, int]] = []
         arriving = self._arriving(more)
-        for name, value in arriving.items():
-            if name not in self._crossing:
-                if value != self._healthy[name]:
-                    cells[name] = value
-                else:
-                    cells.pop(name, None)
-        for name in {*arriving, *more.crossings} & self._crossing.keys():
-            before = base.content.crossings.get(name) or self._crossing[name]
+        moved = [name for name in arriving if name in known]
+        if len(moved) < len(arriving):
+            for name, closed in arriving.items():
+                if name not in known:
+                    self._note(name, closed, cells)
+        if more.crossings:
+            moved += [name for name in more.crossings if name not in arriving]
+        for name in moved:
+            before = under.crossings.get(name) or known[name]
             after = more.crossings.get(name) or before
-            closed = arriving.get(name) or base.content.contacts.get(name)
-            value = self._packed(closed or self._contacts[name])
+            if name in arriving:
+                value = arriving[name]
+            elif name in under.contacts:
+                value = self._packed(under.contacts[name])
+            else:
+                value = self._closed[name]
             entry = (after.row, value) if value and after.forward else None
             old = forward[before.column].get(name) if before.column in forward else None
             if entry != old or before.column != after.column:
@@ -213,9 +226,8 @@ class Resolver:
                     back[name] = way
                     ways.append(way)
         strobes = {**base.strobes, **more.strobes} if more.strobes else base.strobes
-        made = base._replace(
-            content=content, forward=forward, back=back, strobes=strobes, cells=cells
-        )
+        content = more if base is self._sound else merged((under, more))
+        made = _State(content, forward, back, strobes, base.rows, base.returning, cells)
         return self._strobed(base, made, touched, ways)
 
     def _strobed(
@@ -225,52 +237,54 @@ class Resolver:
 
         ``touched`` are the column nodes with other ways forward, ``ways`` the new ways back.
         """
-        content, forward = made.content, made.forward
+        content, forward, back, strobes, rows, returning, cells = made
         if content.joined:
             joined = self._strobed_joined(made)
-            self._read_all(joined, content, made.cells)
+            self._read_all(joined, content, cells)
             return made._replace(rows=joined)
-        backward = made.back.values()
-        rows = base.rows
+        backward = back.values()
+        before_strobes = base.strobes
         fresh: dict[int, dict[Node, int]] = {}
-        returning = base.returning
-        for number, driven in made.strobes.items():
+        for number, driven in strobes.items():
             before = rows[number]
-            if not (
-                driven is not base.strobes[number]
-                or number in returning
-                or touched & driven
-                or _returns(before, ways, driven)
+            if (
+                driven is before_strobes[number]
+                and number not in returning
+                and touched.isdisjoint(driven)
+                and not (ways and _returns(before, ways, driven))
             ):
                 continue
             now = spread(forward, backward, driven, self._both)
             if now != before:
                 fresh[number] = now
-            if (number in returning) != _returns(now, backward, driven):
+            if backward and (number in returning) != _returns(now, backward, driven):
                 returning = returning ^ {number}
-        if fresh:
-            rows = {**rows, **fresh}
         if content.reads or content.held:
-            self._read_all(rows, content, made.cells)
+            rows = {**rows, **fresh}
+            self._read_all(rows, content, cells)
+        elif fresh:
+            for number, now in fresh.items():
+                self._read(number, rows[number], now, cells)
+            rows = {**rows, **fresh}
+        return _State(content, forward, back, strobes, rows, returning, cells)
+
+    def _note(self, name: str, closed: int, cells: Cells) -> None:
+        """Put down what a cell reads; one that reads as on the sound machine is left out."""
+        if closed != self._healthy[name]:
+            cells[name] = closed
         else:
-            for number in fresh:
-                self._read(number, base.rows[number], rows[number], made.cells)
-        return made._replace(rows=rows, returning=returning)
+            cells.pop(name, None)
 
     def _read(
         self, number: int, before: Mapping[Node, int], rows: Mapping[Node, int], cells: Cells
     ) -> None:
         """Bring the cells of one column up to date."""
-        here, healthy = self._cells.get(number, {}), self._healthy
+        here = self._cells.get(number, {})
         for node in {*before, *rows}:
             closed = rows.get(node, 0)
-            if closed != before.get(node, 0):
-                for name, _ in here.get(node, ()):
-                    value = self._unpacked(closed)
-                    if value != healthy[name]:
-                        cells[name] = value
-                    else:
-                        cells.pop(name, None)
+            if node in here and closed != before.get(node, 0):
+                for name, _ in here[node]:
+                    self._note(name, closed | self._phantom, cells)
 
     def _read_all(
         self, rows: Mapping[int, Mapping[Node, int]], content: Content, cells: Cells
@@ -288,11 +302,7 @@ class Resolver:
                     closed = self._both if row in content.held else 0
                     for node in nodes[row]:
                         closed |= reached.get(node, 0)
-                    value = self._unpacked(closed)
-                    if value != self._healthy[name]:
-                        cells[name] = value
-                    else:
-                        cells.pop(name, None)
+                    self._note(name, closed | self._phantom, cells)
 
     def _strobed_joined(self, made: _State) -> dict[int, dict[Node, int]]:
         """Return the rows that each column reaches where bridges join lines."""
@@ -312,22 +322,22 @@ class Resolver:
             for number, driven in made.strobes.items()
         }
 
-    def _arriving(self, content: Content) -> Mapping[str, Value]:
+    def _arriving(self, content: Content) -> dict[str, int]:
         """Return what arrives at the addresses that a change concerns."""
         contacts, leads = content.contacts, content.leads
         if not leads:
-            return contacts
+            return {name: self._packed(value) for name, value in contacts.items()}
         found = {}
         for name in {*contacts, *leads}:
             source = leads.get(name, name)
-            found[name] = contacts.get(source) or self._contacts[source]
+            found[name] = self._packed(contacts.get(source) or self._contacts[source])
         return found
 
     def _sound_state(self) -> _State:
         forward: _Forward = {}
         back: _Back = {}
         for crossing in self._table.circuit.crossings:
-            value = self._packed(self._contacts[crossing.sensor])
+            value = self._closed[crossing.sensor]
             if value and crossing.forward:
                 forward.setdefault(crossing.column, {})[crossing.sensor] = crossing.row, value
             if (way := self._way_back(crossing, value)) is not None:
@@ -353,8 +363,13 @@ class Resolver:
         everything = self._everything
         return value.surely & everything | (value.maybe & everything) << self._count
 
-    def _unpacked(self, both: int) -> Value:
-        return Value(both & self._everything, both >> self._count | self._phantom)
+    def unpacked(self, closed: int) -> Value:
+        """Return what a cell reads as the pair of its bounds."""
+        return Value(closed & self._everything, closed >> self._count)
+
+
+def _size(change: Change) -> int:
+    return change.content.size()
 
 
 def _moved(
