@@ -61,14 +61,22 @@ class Cells:
             for other in [index, *suppliers] if suppliers else ():
                 meets[other] |= bit
             bit <<= bool(suppliers)
+        reaches = [
+            self._bits(one.reaches) | bits
+            for one, bits in zip(interactions, selecting, strict=True)
+        ]
+        both = list(zip(interactions, reaches, strict=True))
         return MaskModel(
             deviations=tuple([one.deviation for one in about.suspects]),
             meets=tuple(meets),
-            reaches=tuple(
-                [
-                    self._bits(one.reaches) | bits
-                    for one, bits in zip(interactions, selecting, strict=True)
-                ]
+            reaches=tuple(reaches),
+            enlarges=(
+                tuple([bits if one.opens else 0 for one, bits in both]),
+                tuple([bits if one.closes else 0 for one, bits in both]),
+                tuple(reaches),
+            ),
+            turners=frozenset(
+                [i for i, one in self._mistakes.items() if one.kind in ("symbols", "misread")]
             ),
             carriers=frozenset([i for i, one in enumerate(interactions) if one.carries]),
             count=len(about.placements),
