@@ -7,19 +7,21 @@ ruled out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 
 import attrs
 
-from simrig.diagnosis.bench_case import Case
+from simrig.diagnosis.bench_case import HIDES, MOVES, Case
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.families import Classes
+from simrig.diagnosis.interchangeable import interchangeable
+from simrig.diagnosis.measuring import condition
 from simrig.diagnosis.suspects import Suspect
 from simrig.diagnosis.system import Allowed, Conflict, Deviation, System
 from simrig.faults.candidates import Fault
 from simrig.sensing.chain import Part
 
-SHOWS, HIDES, CHANGES = 0.8, 0.15, 0.05
+SHOWS, STAYS_HIDDEN, CHANGES = 0.8, 0.15, 0.05
 """How likely an intermittent fault shows throughout the work on it, hides, or changes:
 common practice, no source."""
 
@@ -65,15 +67,23 @@ class Shown(System):
         """Find out which suspects the checks speak of."""
         sensors = frozenset(name for one in results for name in one.check.sensors)
         parts = frozenset(part for one in results for part in one.check.parts)
-        always = any(one.check.always for one in results)
+        asked = frozenset(word for one in results for word in one.check.asks)
+        if sensors or parts:
+            asked |= {"symbols", "numbering", "profile"}
         speaking = set()
         for index, one in enumerate(suspects):
-            fault = one.fault
-            if fault is None or (
-                Part(*fault.component) in parts
-                or (always and (fault.kind.effect == "moves balls" or fault.kind.intermittent))
-                or (results and results[0].check.ground.touched(fault) & sensors)
-            ):
+            fault, mistake = one.fault, one.mistake
+            if mistake is not None:
+                speaks = mistake.kind in asked
+            else:
+                assert fault is not None
+                speaks = (
+                    Part(*fault.component) in parts
+                    or (fault.kind.effect == MOVES and MOVES in asked)
+                    or (fault.kind.intermittent and HIDES in asked)
+                    or bool(sensors and results[0].check.ground.touched(fault) & sensors)
+                )
+            if speaks:
                 speaking.add(index)
         return cls(
             deviations=tuple([one.deviation for one in suspects]),
@@ -93,8 +103,26 @@ class Shown(System):
         return Conflict(candidates=self.speaking - chosen)
 
     def classes(self) -> Classes:
-        """Return suspects of which the checks tell nothing as one class."""
-        keys = [index if index in self.speaking else -1 for index in range(len(self.suspects))]
+        """Return what the checks cannot part as classes.
+
+        Suspects of which they tell nothing are one; others are alike when no reading
+        parts them, whatever else is wrong, and every check shows the same for each.
+        """
+        if not self.results:
+            return Classes.group(self.deviations, [-1] * len(self.suspects))
+        ground = self.results[0].check.ground
+        alike = tuple(interchangeable(ground.profile, ground.table, self.suspects))
+        keys: list[Hashable] = []
+        for index, one in enumerate(self.suspects):
+            fault = one.fault
+            if index not in self.speaking:
+                keys.append(-1)
+            elif fault is None or alike[index] == index:
+                keys.append((index,))
+            else:
+                case = Case(ground=ground, faults=(fault,))
+                shown = tuple([one.check.outcomes(case) for one in self.results])
+                keys.append((alike[index], shown, condition(fault)))
         return Classes.group(self.deviations, keys)
 
     def _likelihood(self, chosen: frozenset[int]) -> float:
@@ -114,7 +142,7 @@ class Shown(System):
             max((p + q) / 2, 0.1 if result.check.may_stay == result.result else 0.0)
             for p, q, result in zip(one, other, self.results, strict=True)
         ]
-        return SHOWS * product(one) + HIDES * product(other) + CHANGES * product(mixed)
+        return SHOWS * product(one) + STAYS_HIDDEN * product(other) + CHANGES * product(mixed)
 
 
 def hidden(case: Case, fickle: Iterable[Fault]) -> Case:

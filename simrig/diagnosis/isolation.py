@@ -19,8 +19,8 @@ from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_moves import BenchFacts, Way, way
 from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.check_results import (
-    HIDES,
     SHOWS,
+    STAYS_HIDDEN,
     BenchResults,
     Result,
     chances,
@@ -161,7 +161,7 @@ class Isolation:
         fickle = [fault for fault in cause.faults if fault.kind.intermittent]
         if not fickle:
             return [(shows, 1.0)]
-        return [(shows, SHOWS), (hidden(shows, fickle), HIDES)]
+        return [(shows, SHOWS), (hidden(shows, fickle), STAYS_HIDDEN)]
 
     @property
     def causes(self) -> tuple[Cause, ...]:
@@ -213,7 +213,7 @@ class Isolation:
 
         return sequencing.Problem(
             weights=[one.weight for one in suspected] or [1.0],
-            checks=tuple(checks),
+            checks=checks,
             start=self.state,
             change=change,
         )
