@@ -136,12 +136,14 @@ def _as_left(profile: Profile, sheets: Sequence[Sheet]) -> tuple[str, int, str]:
 class Isolation:
     """A diagnosis, the results so far, and the bench: what to do next.
 
-    ``diagnosis`` must already carry ``results`` as evidence.
+    ``diagnosis`` must already carry ``results`` as evidence.  Checks that are
+    ``skipped`` are not offered.
     """
 
     diagnosis: Diagnosis
     bench: Bench = attrs.field(repr=False)
     results: tuple[Result, ...] = ()
+    skipped: frozenset[str] = frozenset()
     state: BenchState
 
     @cached_property
@@ -195,7 +197,7 @@ class Isolation:
     @cached_property
     def problem(self) -> sequencing.Problem:
         """What is left, as a sequencing problem."""
-        done = {one.check.id for one in self.results}
+        done = self.skipped.union(one.check.id for one in self.results)
         suspected = [one for one in self._suspected if one.weight > 0]
         checks: list[sequencing.Check] = []
         for check in self.bench.checks:
