@@ -21,7 +21,7 @@ from simrig.expectation.movers import (
 from simrig.expectation.scene import Scene
 from simrig.world.moves import Move
 
-FLICKER: Final = 2.5
+FLICKER: Final = 3.0
 ODD_MS: Final = 2000.0
 """A change that nothing explains is a flicker if it goes back within this time."""
 REBOUNDS_MS: Final = 2000.0
@@ -29,6 +29,8 @@ REBOUNDS_MS: Final = 2000.0
 SHORTEST_REBOUND_MS: Final = 20.0
 """Rolling off a sensor and on again takes longer than a contact bounces: 6.2 ms at most in a
 sample of switches (Ganssle, A guide to debouncing)."""
+EMPTY_KICK: Final = 0.6
+"""What it costs that a coil has fired and the ball before it has not moved; a coil may do that."""
 BOUNCE_MS: Final = 60.0
 """A bounce follows its edge within this time (common practice, no source)."""
 ONE_FLICKER_MS: Final = 500.0
@@ -54,7 +56,7 @@ class Account:
     """An account; ``copy`` before it is changed where the old one is kept."""
 
     __slots__ = (
-        "anomalies", "arrivals", "belief", "cost", "counts", "edges", "fares", "flickers", "hand",
+        "anomalies", "arrivals", "belief", "cost", "counts", "edges", "fares", "flickers", "hand", "handled", "kicks",
         "laid", "movers", "moves", "odd", "phase", "states", "swap",
     )  # fmt: skip
 
@@ -65,6 +67,8 @@ class Account:
         self.laid: frozenset[str] = frozenset()
         self.states: dict[str, frozenset[str]] = {}
         self.hand = 0
+        self.handled: tuple[str, float] = ("", -math.inf)
+        self.kicks: dict[str, float] = {}
         self.belief: set[str] = set()
         self.movers: list[Mover] = []
         self.odd: dict[str, Odd] = {}
@@ -79,12 +83,14 @@ class Account:
     def copy(self) -> Account:
         """Return another that can be changed on its own."""
         other = Account.__new__(Account)
+        other.handled = self.handled
         other.cost, other.laid, other.hand = self.cost, self.laid, self.hand
         other.counts, other.states = dict(self.counts), self.states
         other.belief, other.odd = set(self.belief), dict(self.odd)
         other.movers = [mover.copy() for mover in self.movers]
         other.flickers = {name: list(one) for name, one in self.flickers.items()}
         other.arrivals, other.edges = dict(self.arrivals), dict(self.edges)
+        other.kicks = dict(self.kicks) if self.kicks else self.kicks
         other.moves, other.fares = self.moves, self.fares
         other.anomalies, other.swap, other.phase = self.anomalies, self.swap, self.phase
         return other
@@ -153,10 +159,19 @@ class Account:
                 odd = self.odd[name]
                 if not odd.flagged and time > odd.since + ODD_MS:
                     self._stays_odd(scene, name, odd)
+        if self.kicks and not scene.ordered_only:
+            for coil in [coil for coil, fired in self.kicks.items() if time > fired + 1500.0]:
+                del self.kicks[coil]
+                self.cost += EMPTY_KICK
         if self.flickers:
             for name in list(self.flickers):
                 if time > self.flickers[name][1] + ONE_FLICKER_MS:
                     self.tell_flicker(scene, name)
+
+    def kicked(self, scene: Scene, coil: str) -> None:
+        """A coil has fired; where a ball lay before it, one should move."""
+        if any(self.counts.get(name) for name in scene.kicks.get(coil, ())):
+            self.kicks = {**self.kicks, coil: scene.time}
 
     def retire(self, mover: Mover) -> None:
         """Keep what was wrong with a move that is over."""
@@ -187,16 +202,17 @@ class Account:
         mover.trouble = mover.cost()
 
     def _held(self, mover: Mover, sensor: str, target: bool) -> bool:
-        """Whether another ball keeps a sensor from changing."""
+        """Whether another ball keeps a sensor worked that should not be any more."""
+        if target:
+            return False
         for other in self.movers:
             if other is mover:
                 continue
-            for index in range(len(other.state)):
-                one = other.motion.passes[index]
-                if one.sensor == sensor and one.worked != target and other.state[index] in (
-                    BEGUN, DONE
-                ):  # fmt: skip
-                    return True
+            for index, one in enumerate(other.motion.passes):
+                if one.sensor == sensor and one.worked:
+                    state = other.state[index]
+                    if state == BEGUN or (state == DONE and one.length_ms is None):
+                        return True
         return False
 
     def _believe(self, sensor: str, worked: bool) -> None:
@@ -320,33 +336,26 @@ class Account:
             return
         lasted = time - odd.since
         if odd.rebound and (lasted >= SHORTEST_REBOUND_MS or scene.ordered_only):
+            self.edges[sensor] = time
             return
         if odd.rebound:
             self.cost += (0.2 if sensor in self.flickers else FLICKER) - odd.cost
         flicker = self.flickers.get(sensor)
         if flicker is None:
-            edge = self.edges.get(sensor, -math.inf)
-            bounce = (
-                scene.is_contact(sensor)
-                and not scene.ordered_only
-                and odd.since - edge <= BOUNCE_MS
-            )
-            self.flickers[sensor] = [
-                odd.since,
-                time,
-                1,
-                bounce,
-                scene.coil_before(odd.since),
-                odd.line,
-            ]
+            self.flickers[sensor] = [odd.since, time, 1, scene.coil_before(odd.since), odd.line]
         else:
             flicker[1] = time
             flicker[2] += 1
-        self.edges[sensor] = time
 
     def tell_flicker(self, scene: Scene, sensor: str) -> None:
         """Note a flicker, or a bounce, that is over."""
-        since, until, times, bounce, coil, line = self.flickers.pop(sensor)
+        since, until, times, coil, line = self.flickers.pop(sensor)
+        edge = self.edges.get(sensor, -math.inf)
+        bounce = (
+            scene.is_contact(sensor)
+            and not scene.ordered_only
+            and (-BOUNCE_MS <= edge - since <= BOUNCE_MS or 0 <= edge - until <= BOUNCE_MS)
+        )
         kind, why = scene.flicker_words(sensor, since, until, times, bounce, coil)
         self.note(
             Anomaly(

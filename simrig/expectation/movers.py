@@ -15,12 +15,14 @@ from simrig.world.spans import Span
 
 PENDING, BEGUN, DONE, SKIPPED, OVERDUE = range(5)
 
-TROUBLE: Final = 3.0
+TROUBLE: Final = 3.2
 """What an anomaly costs an account of a log."""
-SLIGHT: Final = 2.0
+SLIGHT: Final = 2.1
 """What a time outside its window costs."""
 HANGS_MS: Final = 20_000.0
 """A ball that has not arrived for so long hangs, where no window ends sooner (common practice)."""
+LATEST_MS: Final = 3000.0
+"""What has not been seen for so long after it was due has been missed."""
 LEEWAY_MS: Final = 1.0
 """Times in logs are rounded."""
 
@@ -109,6 +111,13 @@ class Mover:
             return -1
         return 1 if time > high + self.delay.high + LEEWAY_MS else 0
 
+    def too_late(self, index: int, time: float) -> bool:
+        """Whether what is overdue cannot be what is seen now any more."""
+        if self.state[index] != OVERDUE or self.ordered_only:
+            return False
+        longest = HANGS_MS if index == self.motion.rest else LATEST_MS
+        return time > self.hi[index] + self.delay.high + longest
+
     def sight(self, index: int, begins: bool, time: float) -> None:
         """Take a pass for begun, or ended, as seen at a time."""
         self.last = time
@@ -185,7 +194,9 @@ class Mover:
         """Whether nothing more can come of it."""
         if self.waits:
             return False
-        lasting = self.last + (3000.0 if self.motion.rest is not None else HANGS_MS)
+        rest = self.motion.rest
+        awaited = rest is None or self.state[rest] == OVERDUE
+        lasting = self.last + (HANGS_MS if awaited else 3000.0)
         if self.ordered_only:
             lasting = self.last + 12
         if time <= lasting:

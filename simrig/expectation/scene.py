@@ -82,6 +82,15 @@ class Scene:
         return found
 
     @cached_property
+    def kicks(self) -> dict[str, tuple[str, ...]]:
+        """The watched places out of which each coil kicks balls."""
+        found: dict[str, list[str]] = {}
+        for route in self.profile.route:
+            if route.coil is not None and route.from_ in self.place_of.values():
+                found.setdefault(route.coil, []).append(route.from_)
+        return {coil: tuple(places) for coil, places in found.items()}
+
+    @cached_property
     def unwatched(self) -> frozenset[str]:
         """Places without a sensor: a ball gets from one to the other unseen."""
         watched = set(self.place_of.values())

@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final, NamedTuple
 
-from simrig.expectation.accounts import Account
+from simrig.expectation.accounts import SHORTEST_REBOUND_MS, Account
 from simrig.expectation.anomalies import Anomaly
 from simrig.expectation.movers import (
     BEGUN,
     OVERDUE,
     PENDING,
     SLIGHT,
+    TROUBLE,
     Mover,
 )
 from simrig.expectation.scene import Scene
@@ -24,7 +25,7 @@ from simrig.expectation.transfers import BACK, PICK, PUT, counts_after, ends
 from simrig.scan.events import Event
 from simrig.world.moves import Move
 
-SWAP: Final = 3.4
+SWAP: Final = 3.8
 """What exchanged leads cost: more than one anomaly, less than two."""
 
 FARE: Final = 0.2
@@ -32,15 +33,20 @@ FARE: Final = 0.2
 _PRICE: Final = {
     "take": FARE,
     "set": FARE,
-    "feed": 0.6,
+    "feed": 1.0,
     "remove": 1.5,
-    BACK: 2.4,
-    PUT: 1.8,
-    PICK: 1.8,
+    BACK: 3.0,
+    PUT: 2.2,
+    PICK: 2.2,
 }
-_NO_KICK: Final = 1.0
+_NO_KICK: Final = 2.0
+_BOTH_HANDS: Final = 2.0
+"""What it costs that a hand takes one ball and puts another in within a second."""
+_WORTH_A_SEARCH: Final = 1.9
 _PLAIN: Final = 1.0
 _LONGEST: Final = 300
+_PAUSE_MS: Final = 1000.0
+_ORDERED_PAUSE: Final = 10
 _SEARCHES: Final = 300
 
 
@@ -63,9 +69,9 @@ class Width(NamedTuple):
     every: bool
 
 
-NARROW: Final = Width(8, 2.9, False)
-WIDE: Final = Width(48, 6.5, True)
-OPENING: Final = Width(48, 2.9, False)
+NARROW: Final = Width(8, 3.4, False)
+WIDE: Final = Width(48, 8.0, True)
+OPENING: Final = Width(48, 3.4, False)
 
 
 class Tracker:
@@ -87,11 +93,23 @@ class Tracker:
 
     def feed(self, group: list[Event]) -> None:
         """Take the changes of one moment."""
+        self._pause(group[0].time_ms)
         self._groups.append(group)
         self._take(group, OPENING if self._events < 20 else NARROW)
         self._events += len(group)
+
+    def _pause(self, time: float | None) -> None:
+        """Look back where nothing has happened for a while, and every ball lies."""
+        scene = self.scene
+        if time is None or scene.ordered_only:
+            paused = len(self._groups) >= _ORDERED_PAUSE
+        else:
+            paused = time - scene.time >= _PAUSE_MS
+            if paused:
+                for account in self.accounts:
+                    account.advance(scene, time)
         best = self.best
-        if best.quiet or len(self._groups) > _LONGEST:
+        if (paused and best.quiet) or len(self._groups) > _LONGEST:
             self._look_back(best)
 
     def finish(self) -> Account:
@@ -122,7 +140,7 @@ class Tracker:
 
     def _look_back(self, best: Account) -> None:
         before = min(account.worry for account in self._saved)
-        if best.worry - before >= 1.5 and self._searches < _SEARCHES:
+        if best.worry - before >= _WORTH_A_SEARCH and self._searches < _SEARCHES:
             self._searches += 1
             self._search(best)
         dearest = self.best.total + NARROW.dearer + 1.0
@@ -225,6 +243,8 @@ class Tracker:
             if event.reading in ("on", "off"):
                 if event.reading == "on":
                     scene.coils[event.signal] = scene.time
+                    for account in self.accounts:
+                        account.kicked(scene, event.signal)
                 continue
             closed = event.reading == "closed"
             before = scene.closed.get(event.signal)
@@ -297,7 +317,7 @@ class Tracker:
                 state = mover.state[index]
                 if one.worked == worked and state in (PENDING, OVERDUE):
                     side = mover.lateness(index, True, time)
-                    if side and not one.certain:
+                    if (side and not one.certain) or mover.too_late(index, time):
                         continue
                     cost = -1.0 if state == OVERDUE else SLIGHT if side else 0.0
                     doubt = mover.unseen(index) if one.after not in _seen(mover) else 0.0
@@ -312,15 +332,15 @@ class Tracker:
             if not any(option.cost + option.doubt < _PLAIN for option in found) or width.every:
                 found.append(_Option(0.0, 0.0, -1, 0, False, None))
             return found
-        if not any(option.cost + option.doubt <= 0 for option in found) or width.every:
+        plain = not any(option.cost + option.doubt <= 0 for option in found)
+        if plain or width.every:
             found += self._new_moves(account, sensor, worked, width)
         if width.every or not any(option.cost + option.doubt < _PLAIN for option in found):
             cost = account.oddness(scene, sensor, time, soft=soft)
             found.append(_Option(cost, 0.0, -1, 0, True, None))
-        elif soft or account.may_rebound(scene, sensor, time):
-            found.append(
-                _Option(account.oddness(scene, sensor, time, soft=soft), 0.0, -1, 0, True, None)
-            )
+        elif plain and (soft or account.may_rebound(scene, sensor, time)):
+            cost = account.oddness(scene, sensor, time, soft=soft)
+            found.append(_Option(cost, 0.0, -1, 0, True, None))
         return found
 
     def _new_moves(
@@ -335,7 +355,10 @@ class Tracker:
             for index, one in enumerate(mover.motion.passes):
                 if one.sensor != sensor or one.worked != worked:
                     continue
-                option = _Option(price, self._unseen(mover, index), -1, index, True, move)
+                cost = price
+                if one.length_ms is None and self._too_soon(account, sensor):
+                    cost += TROUBLE
+                option = _Option(cost, self._unseen(mover, index), -1, index, True, move)
                 # Of several ways between two places the one with least unseen is enough, at first.
                 ways: object = ends(self.scene.profile, move)
                 if move.verb == "set" or width.every:
@@ -345,6 +368,12 @@ class Tracker:
                     best[ways] = option
                 break
         return list(best.values())
+
+    def _too_soon(self, account: Account, sensor: str) -> bool:
+        """Whether a sensor has changed so short a time ago that no ball came to rest or left."""
+        if self.scene.ordered_only:
+            return False
+        return self.scene.time - account.edges.get(sensor, float("-inf")) < SHORTEST_REBOUND_MS
 
     def _unseen(self, mover: Mover, index: int) -> float:
         """What speaks against a move first seen at a pass; what lay before the log does not."""
@@ -393,6 +422,10 @@ class Tracker:
             return None
         if move.verb == "remove" and account.may_rebound_at(scene, source):
             return None
+        if move.verb in ("feed", "remove") and not scene.ordered_only:
+            verb, when = account.handled
+            if verb != move.verb and scene.time - when < 1000.0:
+                price += _BOTH_HANDS
         if move.verb == "take":
             route = profile.row("route", move.subject)
             for name, state in (route.when or {}).items():
@@ -421,8 +454,11 @@ class Tracker:
         account.begin(scene, mover, option.number, option.begins, time)
 
     def _make(self, account: Account, move: Move, price: float) -> None:
+        # What speaks against a move counts, and that it is one.
         account.cost += price
-        account.fares += FARE
+        account.fares += _PRICE[move.verb] if move.verb in ("feed", "take", "set") else 0.0
+        if move.verb in ("feed", "remove"):
+            account.handled = (move.verb, self.scene.time)
         if self.scene.keep_moves:
             account.moves = ((self.scene.time, move), account.moves)
         if move.verb == PUT:
@@ -437,6 +473,8 @@ class Tracker:
             account.states = {**account.states, move.subject: frozenset((str(move.target),))}
             return
         source, target = ends(self.scene.profile, move)
+        if move.verb == "take" and account.kicks:
+            account.kicks.pop(self.scene.profile.row("route", move.subject).coil, None)
         if source in self.scene.unwatched and not account.counts.get(source):
             source = next(
                 (name for name in sorted(self.scene.unwatched) if account.counts.get(name)), None
