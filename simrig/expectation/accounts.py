@@ -29,6 +29,9 @@ REBOUNDS_MS: Final = 2000.0
 SHORTEST_REBOUND_MS: Final = 20.0
 """Rolling off a sensor and on again takes longer than a contact bounces: 6.2 ms at most in a
 sample of switches (Ganssle, A guide to debouncing)."""
+AGAIN: Final = 0.3
+REBOUND: Final = 0.25
+LONG_FLICKER_MS: Final = 200.0
 EMPTY_KICK: Final = 0.6
 """What it costs that a coil has fired and the ball before it has not moved; a coil may do that."""
 BOUNCE_MS: Final = 60.0
@@ -56,8 +59,8 @@ class Account:
     """An account; ``copy`` before it is changed where the old one is kept."""
 
     __slots__ = (
-        "anomalies", "arrivals", "belief", "cost", "counts", "edges", "fares", "flickers", "hand", "handled", "kicks",
-        "laid", "movers", "moves", "odd", "phase", "states", "swap",
+        "anomalies", "arrivals", "belief", "cost", "counts", "edges", "fares",
+        "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "odd", "phase", "states", "swap",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -67,7 +70,7 @@ class Account:
         self.laid: frozenset[str] = frozenset()
         self.states: dict[str, frozenset[str]] = {}
         self.hand = 0
-        self.handled: tuple[str, float] = ("", -math.inf)
+        self.handled: tuple[Move, float] = (Move(verb="", subject=""), -math.inf)
         self.kicks: dict[str, float] = {}
         self.belief: set[str] = set()
         self.movers: list[Mover] = []
@@ -303,6 +306,8 @@ class Account:
         """Take a change for one that nothing explains, so far."""
         cost = self.oddness(scene, sensor, time, soft=soft)
         self.cost += cost
+        if self.may_rebound(scene, sensor, time):
+            self.edges[sensor] = time
         self.odd[sensor] = Odd(
             time, cost, rebound=self.may_rebound(scene, sensor, time), soft=soft, flagged=False,
             line=scene.line,
@@ -324,10 +329,8 @@ class Account:
         if soft:
             return 0.1
         if self.may_rebound(scene, sensor, time):
-            return 0.3
-        if sensor in self.flickers:
-            return 0.2
-        return FLICKER
+            return REBOUND
+        return AGAIN if sensor in self.flickers else FLICKER
 
     def close_odd(self, scene: Scene, sensor: str, time: float) -> None:
         """A sensor is again as the account has it."""
@@ -339,7 +342,9 @@ class Account:
             self.edges[sensor] = time
             return
         if odd.rebound:
-            self.cost += (0.2 if sensor in self.flickers else FLICKER) - odd.cost
+            self.cost += (AGAIN if sensor in self.flickers else FLICKER) - odd.cost
+        if lasted > LONG_FLICKER_MS and not scene.ordered_only:
+            self.cost += 1.0
         flicker = self.flickers.get(sensor)
         if flicker is None:
             self.flickers[sensor] = [odd.since, time, 1, scene.coil_before(odd.since), odd.line]

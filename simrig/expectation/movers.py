@@ -206,14 +206,25 @@ class Mover:
         return True
 
     def unseen(self, index: int) -> float:
-        """Return how much speaks against a first sight at this pass: certain ones before it."""
-        begins = self.motion.begins()
-        here = begins[index].typical
-        doubt = 0.0
-        for number, one in enumerate(self.motion.passes):
-            if number != index and self.state[number] == PENDING and begins[number].typical < here:
-                doubt += TROUBLE if one.certain else 0.05
-        return doubt
+        """Return how much speaks against a sight of this pass: what should have come before it."""
+        passes, state = self.motion.passes, self.state
+        before = set()
+        above = passes[index].after
+        while above != START and state[above] not in (BEGUN, DONE):
+            before.add(above)
+            above = passes[above].after
+        if not any(one in (BEGUN, DONE) for one in state):
+            begins = self.motion.begins()
+            before |= {
+                number
+                for number in range(len(passes))
+                if begins[number].high <= begins[index].typical and number != index
+            }
+        return sum(
+            TROUBLE if passes[number].certain else 0.05
+            for number in before
+            if state[number] == PENDING
+        )
 
     def judgement(self) -> list[Anomaly]:
         """Return what is wrong with it, as far as it has been seen."""

@@ -39,9 +39,9 @@ _PRICE: Final = {
     PUT: 2.2,
     PICK: 2.2,
 }
-_NO_KICK: Final = 2.0
+_NO_KICK: Final = 3.0
 _BOTH_HANDS: Final = 2.0
-"""What it costs that a hand takes one ball and puts another in within a second."""
+"""What it costs that a hand takes one ball while another is fed or kicked, within a second."""
 _WORTH_A_SEARCH: Final = 1.9
 _PLAIN: Final = 1.0
 _LONGEST: Final = 300
@@ -143,6 +143,9 @@ class Tracker:
         if best.worry - before >= _WORTH_A_SEARCH and self._searches < _SEARCHES:
             self._searches += 1
             self._search(best)
+            if not self.best.quiet and len(self._groups) <= _LONGEST:
+                # What was found instead has yet to prove true.
+                return
         dearest = self.best.total + NARROW.dearer + 1.0
         self.accounts = [one for one in self.accounts if one.total <= dearest]
         self._saved = [account.copy() for account in self.accounts]
@@ -320,7 +323,7 @@ class Tracker:
                     if (side and not one.certain) or mover.too_late(index, time):
                         continue
                     cost = -1.0 if state == OVERDUE else SLIGHT if side else 0.0
-                    doubt = mover.unseen(index) if one.after not in _seen(mover) else 0.0
+                    doubt = mover.unseen(index)
                     found.append(_Option(cost, doubt, number, index, True, None))
                 elif one.worked != worked and state == BEGUN and one.length_ms is not None:
                     side = mover.lateness(index, False, time)
@@ -335,10 +338,9 @@ class Tracker:
         plain = not any(option.cost + option.doubt <= 0 for option in found)
         if plain or width.every:
             found += self._new_moves(account, sensor, worked, width)
-        if width.every or not any(option.cost + option.doubt < _PLAIN for option in found):
-            cost = account.oddness(scene, sensor, time, soft=soft)
-            found.append(_Option(cost, 0.0, -1, 0, True, None))
-        elif plain and (soft or account.may_rebound(scene, sensor, time)):
+        unlikely = not any(option.cost + option.doubt < _PLAIN for option in found)
+        harmless = soft or account.may_rebound(scene, sensor, time)
+        if width.every or unlikely or (plain and harmless):
             cost = account.oddness(scene, sensor, time, soft=soft)
             found.append(_Option(cost, 0.0, -1, 0, True, None))
         return found
@@ -423,8 +425,14 @@ class Tracker:
         if move.verb == "remove" and account.may_rebound_at(scene, source):
             return None
         if move.verb in ("feed", "remove") and not scene.ordered_only:
-            verb, when = account.handled
-            if verb != move.verb and scene.time - when < 1000.0:
+            before, when = account.handled
+            hands = before.verb in ("feed", "remove") and before.verb != move.verb
+            kicked = before.verb == "take" and ends(profile, before)[0] == source is not None
+            if (hands or kicked) and scene.time - when < 1000.0:
+                price += _BOTH_HANDS
+        if move.verb == "take" and not scene.ordered_only:
+            before, when = account.handled
+            if before.verb == "remove" and before.subject == source and scene.time - when < 1000.0:
                 price += _BOTH_HANDS
         if move.verb == "take":
             route = profile.row("route", move.subject)
@@ -457,8 +465,7 @@ class Tracker:
         # What speaks against a move counts, and that it is one.
         account.cost += price
         account.fares += _PRICE[move.verb] if move.verb in ("feed", "take", "set") else 0.0
-        if move.verb in ("feed", "remove"):
-            account.handled = (move.verb, self.scene.time)
+        account.handled = (move, self.scene.time)
         if self.scene.keep_moves:
             account.moves = ((self.scene.time, move), account.moves)
         if move.verb == PUT:
@@ -497,12 +504,6 @@ class Tracker:
 
     def _seen_first(self, account: Account) -> str:
         return account.movers[-1].motion.passes[0].sensor
-
-
-def _seen(mover: Mover) -> set[int]:
-    return {
-        index for index, state in enumerate(mover.state) if state not in (PENDING, OVERDUE)
-    }  # fmt: skip
 
 
 def _distinct(accounts: Iterable[Account], width: Width) -> list[Account]:
