@@ -287,9 +287,7 @@ def _early(run):
 
 def _returned(run):
     """After a ball has come to rest it rolls out again past the empty positions."""
-    number = max(
-        (one for one in range(len(run.moves)) if run.motion(one).rest), default=0
-    )
+    number = max((one for one in range(len(run.moves)) if run.motion(one).rest), default=0)
     motion = run.motion(number)
     run.log = [event for event in run.log if event.time_ms < run.ends(number) - 500.0]
     place = run.profile.row("place", motion.target)

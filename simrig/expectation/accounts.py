@@ -32,6 +32,7 @@ sample of switches (Ganssle, A guide to debouncing)."""
 AGAIN: Final = 0.3
 REBOUND: Final = 0.25
 LONG_FLICKER_MS: Final = 200.0
+KICKED_MS: Final = 1500.0
 EMPTY_KICK: Final = 0.6
 """What it costs that a coil has fired and the ball before it has not moved; a coil may do that."""
 BOUNCE_MS: Final = 60.0
@@ -59,13 +60,14 @@ class Account:
     """An account; ``copy`` before it is changed where the old one is kept."""
 
     __slots__ = (
-        "anomalies", "arrivals", "belief", "cost", "counts", "edges", "fares",
+        "anomalies", "arrivals", "belief", "check_at", "cost", "counts", "edges", "fares",
         "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "odd", "phase", "states", "swap",
     )  # fmt: skip
 
     def __init__(self) -> None:
         self.cost = 0.0
         self.fares = 0.0
+        self.check_at = -math.inf
         self.counts: dict[str, int] = {}
         self.laid: frozenset[str] = frozenset()
         self.states: dict[str, frozenset[str]] = {}
@@ -86,7 +88,7 @@ class Account:
     def copy(self) -> Account:
         """Return another that can be changed on its own."""
         other = Account.__new__(Account)
-        other.handled = self.handled
+        other.handled, other.check_at = self.handled, self.check_at
         other.cost, other.laid, other.hand = self.cost, self.laid, self.hand
         other.counts, other.states = dict(self.counts), self.states
         other.belief, other.odd = set(self.belief), dict(self.odd)
@@ -123,16 +125,20 @@ class Account:
             frozenset(self.belief),
             frozenset(self.odd),
             tuple(sorted(self.swap.items())),
-            tuple(sorted((str(mover.key), tuple(mover.state)) for mover in self.movers)),
+            tuple(sorted((mover.key, tuple(mover.state)) for mover in self.movers)),
             tuple(sorted((name, tuple(sorted(one))) for name, one in self.states.items())),
         )
 
     def told(self) -> list[Anomaly]:
         """Return every anomaly, in the order in which they were noted."""
-        found = _chain(self.anomalies)
+        found = self.kept()
         for mover in self.movers:
             found.extend(mover.judgement())
         return found
+
+    def kept(self) -> list[Anomaly]:
+        """Return the anomalies of what is over."""
+        return _chain(self.anomalies)
 
     def made(self) -> list[tuple[float, Move]]:
         """Return the moves that were kept, in order, with the times of their first sights."""
@@ -146,35 +152,46 @@ class Account:
 
     def advance(self, scene: Scene, time: float) -> None:
         """Let time go on: what is due and has not come is overdue."""
+        if time <= self.check_at:
+            return
+        retired = False
         for mover in self.movers:
             while mover.due < time:
                 late = mover.overdue(time)
                 if not late:
                     break
                 self._judge_late(scene, mover, late[0])
-        if any(mover.over(time) for mover in self.movers):
-            for mover in self.movers:
-                if mover.over(time):
-                    self.retire(mover)
-            self.movers = [mover for mover in self.movers if not mover.over(time)]
-        if self.odd and not scene.ordered_only:
+            if mover.retires < time:
+                self.retire(mover)
+                retired = True
+        if retired:
+            self.movers = [mover for mover in self.movers if mover.retires >= time]
+        if not scene.ordered_only:
             for name in list(self.odd):
                 odd = self.odd[name]
                 if not odd.flagged and time > odd.since + ODD_MS:
                     self._stays_odd(scene, name, odd)
-        if self.kicks and not scene.ordered_only:
-            for coil in [coil for coil, fired in self.kicks.items() if time > fired + 1500.0]:
+            for coil in [coil for coil, fired in self.kicks.items() if time > fired + KICKED_MS]:
                 del self.kicks[coil]
                 self.cost += EMPTY_KICK
-        if self.flickers:
-            for name in list(self.flickers):
-                if time > self.flickers[name][1] + ONE_FLICKER_MS:
-                    self.tell_flicker(scene, name)
+        for name in list(self.flickers):
+            if time > self.flickers[name][1] + ONE_FLICKER_MS:
+                self.tell_flicker(scene, name)
+        self.check_at = min(
+            [
+                *(min(mover.due, mover.retires) for mover in self.movers),
+                *(odd.since + ODD_MS for odd in self.odd.values() if not odd.flagged),
+                *(fired + KICKED_MS for fired in self.kicks.values()),
+                *(flicker[1] + ONE_FLICKER_MS for flicker in self.flickers.values()),
+            ],
+            default=math.inf,
+        )
 
     def kicked(self, scene: Scene, coil: str) -> None:
         """A coil has fired; where a ball lay before it, one should move."""
         if any(self.counts.get(name) for name in scene.kicks.get(coil, ())):
             self.kicks = {**self.kicks, coil: scene.time}
+            self.check_at = -math.inf
 
     def retire(self, mover: Mover) -> None:
         """Keep what was wrong with a move that is over."""
@@ -269,6 +286,7 @@ class Account:
 
     def begin(self, scene: Scene, mover: Mover, index: int, begins: bool, time: float) -> None:
         """Take a change for the beginning, or the end, of a pass."""
+        self.check_at = -math.inf
         one = mover.motion.passes[index]
         out_of_time = mover.lateness(index, begins, time)
         if out_of_time and begins:
@@ -304,6 +322,7 @@ class Account:
 
     def open_odd(self, scene: Scene, sensor: str, time: float, *, soft: bool) -> None:
         """Take a change for one that nothing explains, so far."""
+        self.check_at = -math.inf
         cost = self.oddness(scene, sensor, time, soft=soft)
         self.cost += cost
         if self.may_rebound(scene, sensor, time):
@@ -334,6 +353,7 @@ class Account:
 
     def close_odd(self, scene: Scene, sensor: str, time: float) -> None:
         """A sensor is again as the account has it."""
+        self.check_at = -math.inf
         odd = self.odd.pop(sensor, None)
         if odd is None or odd.flagged or odd.soft:
             return

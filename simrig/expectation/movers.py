@@ -21,6 +21,10 @@ SLIGHT: Final = 2.1
 """What a time outside its window costs."""
 HANGS_MS: Final = 20_000.0
 """A ball that has not arrived for so long hangs, where no window ends sooner (common practice)."""
+SETTLED_MS: Final = 3000.0
+"""A move stays in mind for so long after all of it has been seen."""
+UNSEEN: Final = 0.05
+"""What it costs that a pass has not been seen that may go unseen."""
 LATEST_MS: Final = 3000.0
 """What has not been seen for so long after it was due has been missed."""
 LEEWAY_MS: Final = 1.0
@@ -32,7 +36,7 @@ class Mover:
 
     __slots__ = (
         "began", "delay", "due", "found", "hi", "key", "last", "lo", "motion", "ordered_only",
-        "path", "start_hi", "start_lo", "state", "trouble",
+        "path", "retires", "start_hi", "start_lo", "state", "trouble",
     )  # fmt: skip
 
     def __init__(
@@ -52,7 +56,8 @@ class Mover:
         self.trouble = 0.0
         self.path = [index for index, one in enumerate(motion.passes) if one.worked]
         self.due = math.inf
-        self.key = (motion.move.verb, motion.source, motion.target)
+        self.retires = math.inf
+        self.key = str(motion.move)
 
     def copy(self) -> Mover:
         """Return another that can be changed on its own."""
@@ -64,6 +69,7 @@ class Mover:
         other.trouble, other.path, other.due, other.key = (
             self.trouble, self.path, self.due, self.key,
         )  # fmt: skip
+        other.retires = self.retires
         return other
 
     def _wait(self, one: Pass) -> tuple[float, float]:
@@ -99,6 +105,7 @@ class Mover:
                 end = self.hi[index] + self._length(one)[1] + self.delay.high
                 due = min(due, end, limit)
         self.due = due + LEEWAY_MS
+        self.retires = self._retires()
 
     def lateness(self, index: int, begins: bool, time: float) -> int:
         """Return -1 where a sight of a pass is too early, 1 where it is too late, else 0."""
@@ -190,41 +197,28 @@ class Mover:
             for state, one in zip(self.state, self.motion.passes, strict=True)
         )  # fmt: skip
 
-    def over(self, time: float) -> bool:
-        """Whether nothing more can come of it."""
+    def _retires(self) -> float:
+        """Return when nothing more can come of it."""
         if self.waits:
-            return False
+            return math.inf
+        if self.ordered_only:
+            return self.last + 12
+        if all(state in (DONE, SKIPPED) for state in self.state):
+            return self.last + SETTLED_MS
         rest = self.motion.rest
         awaited = rest is None or self.state[rest] == OVERDUE
-        lasting = self.last + (HANGS_MS if awaited else 3000.0)
-        if self.ordered_only:
-            lasting = self.last + 12
-        if time <= lasting:
-            return all(
-                state in (DONE, SKIPPED) for state in self.state
-            ) and time > self.last + 3000.0  # fmt: skip
-        return True
+        return self.last + (HANGS_MS if awaited else SETTLED_MS)
 
     def unseen(self, index: int) -> float:
         """Return how much speaks against a sight of this pass: what should have come before it."""
         passes, state = self.motion.passes, self.state
-        before = set()
+        doubt = 0.0
         above = passes[index].after
         while above != START and state[above] not in (BEGUN, DONE):
-            before.add(above)
+            if state[above] == PENDING:
+                doubt += TROUBLE if passes[above].certain else UNSEEN
             above = passes[above].after
-        if not any(one in (BEGUN, DONE) for one in state):
-            begins = self.motion.begins()
-            before |= {
-                number
-                for number in range(len(passes))
-                if begins[number].high <= begins[index].typical and number != index
-            }
-        return sum(
-            TROUBLE if passes[number].certain else 0.05
-            for number in before
-            if state[number] == PENDING
-        )
+        return doubt
 
     def judgement(self) -> list[Anomaly]:
         """Return what is wrong with it, as far as it has been seen."""
@@ -271,3 +265,10 @@ _NOT_ARRIVED: Final = (
 _STAYS_WORKED: Final = "the ball has gone, but {} still reads as if it were there"
 _DOES_NOT_CLEAR: Final = "a ball has passed {}, but it still reads as if the ball were there"
 _MISSED: Final = "a ball went past {} and it did not change"
+
+
+def unseen_before(motion: Motion, index: int) -> float:
+    """Return how much speaks against a first sight of a move at this pass."""
+    return sum(
+        TROUBLE if motion.passes[number].certain else UNSEEN for number in motion.before[index]
+    )

@@ -66,6 +66,13 @@ class Scene:
                     found[sensor.id] = place
         return found
 
+    def order(self, sensor: str, closed: bool) -> int:
+        """Return where a change stands among others of the same moment: a ball leaves a place,
+        passes the points of a way, comes to a place."""
+        if sensor not in self.place_of:
+            return 1
+        return 2 if self.contacts.worked(sensor, closed) else 0
+
     @cached_property
     def open_place(self) -> str | None:
         """The open playfield."""

@@ -19,7 +19,9 @@ from simrig.expectation.movers import (
     SLIGHT,
     TROUBLE,
     Mover,
+    unseen_before,
 )
+from simrig.expectation.passes import Motion
 from simrig.expectation.scene import Scene
 from simrig.expectation.transfers import BACK, PICK, PUT, counts_after, ends
 from simrig.scan.events import Event
@@ -71,6 +73,7 @@ class Width(NamedTuple):
 
 NARROW: Final = Width(8, 3.4, False)
 WIDE: Final = Width(48, 8.0, True)
+CALM: Final = Width(3, 0.95, False)
 OPENING: Final = Width(48, 3.4, False)
 
 
@@ -146,8 +149,12 @@ class Tracker:
             if not self.best.quiet and len(self._groups) <= _LONGEST:
                 # What was found instead has yet to prove true.
                 return
-        dearest = self.best.total + NARROW.dearer + 1.0
+        calm = self.best.worry - before < 0.1
+        dearest = self.best.total + (CALM.dearer if calm else NARROW.dearer + 1.0)
+        self.accounts.sort(key=lambda account: account.total)
         self.accounts = [one for one in self.accounts if one.total <= dearest]
+        if calm:
+            del self.accounts[CALM.accounts :]
         self._saved = [account.copy() for account in self.accounts]
         self._scene_saved = self.scene.saved()
         self._groups.clear()
@@ -169,6 +176,9 @@ class Tracker:
             ended = self._again([crossed], groups, NARROW)
             found += [account for account in ended if account.total <= least + 1.0]
             least = min(least, *(account.total for account in ended))
+        for pair in {(min(pair), max(pair)) for pair in start.swap.items()}:
+            straight = self._again([_uncrossed(start, *pair)], groups, NARROW)
+            found += [account for account in straight if account.total <= least - 0.5]
         self.scene.restore(now)
         self.accounts = _distinct(found, WIDE)
 
@@ -256,6 +266,8 @@ class Tracker:
                     scene.closed[event.signal] = closed
                 continue
             changed.append((event, before is None))
+        if len(changed) > 1:
+            changed.sort(key=lambda one: scene.order(one[0].signal, one[0].reading == "closed"))
         if scene.contacts.open_to_phantoms:
             self._take_with_phantoms(changed, width)
             return
@@ -314,9 +326,8 @@ class Tracker:
         scene, time = self.scene, self.scene.time
         found: list[_Option] = []
         for number, mover in enumerate(account.movers):
-            for index, one in enumerate(mover.motion.passes):
-                if one.sensor != sensor:
-                    continue
+            for index in mover.motion.at_sensor.get(sensor, ()):
+                one = mover.motion.passes[index]
                 state = mover.state[index]
                 if one.worked == worked and state in (PENDING, OVERDUE):
                     side = mover.lateness(index, True, time)
@@ -349,18 +360,23 @@ class Tracker:
         self, account: Account, sensor: str, worked: bool, width: Width
     ) -> list[_Option]:
         best: dict[object, _Option] = {}
+        plain = False
         for move in self.scene.moves_at.get(sensor, ()):
+            if plain and not width.every and move.verb not in ("take", "set"):
+                break
             price = self._price(account, move)
             if price is None:
                 continue
-            mover = self._mover(account, move)
-            for index, one in enumerate(mover.motion.passes):
-                if one.sensor != sensor or one.worked != worked:
+            motion = self._motion(account, move)
+            for index in motion.at_sensor.get(sensor, ()):
+                one = motion.passes[index]
+                if one.worked != worked:
                     continue
                 cost = price
                 if one.length_ms is None and self._too_soon(account, sensor):
                     cost += TROUBLE
-                option = _Option(cost, self._unseen(mover, index), -1, index, True, move)
+                option = _Option(cost, self._unseen(motion, index), -1, index, True, move)
+                plain = plain or cost + option.doubt < _PLAIN / 2
                 # Of several ways between two places the one with least unseen is enough, at first.
                 ways: object = ends(self.scene.profile, move)
                 if move.verb == "set" or width.every:
@@ -377,23 +393,20 @@ class Tracker:
             return False
         return self.scene.time - account.edges.get(sensor, float("-inf")) < SHORTEST_REBOUND_MS
 
-    def _unseen(self, mover: Mover, index: int) -> float:
+    def _unseen(self, motion: Motion, index: int) -> float:
         """What speaks against a move first seen at a pass; what lay before the log does not."""
-        begins = mover.motion.begins()
-        before = begins[index].typical
-        if self.scene.time - before < self.scene.first_time:
+        if self.scene.time - motion.begins[index].typical < self.scene.first_time:
             return 0.2
-        return mover.unseen(index)
+        return unseen_before(motion, index)
 
-    def _mover(self, account: Account, move: Move) -> Mover:
+    def _motion(self, account: Account, move: Move) -> Motion:
         scene = self.scene
         source, target = ends(scene.profile, move)
         state = account.states.get(move.subject) if move.verb == "set" else None
         leaving = account.counts.get(source or "", 0)
         if source in scene.unwatched:
             leaving = max(leaving, 1)
-        motion = scene.motions.between(move, leaving, account.counts.get(target or "", 0), state)
-        return Mover(motion, float("-inf"), scene.time, scene.delay, scene.ordered_only)
+        return scene.motions.between(move, leaving, account.counts.get(target or "", 0), state)
 
     def _price(self, account: Account, move: Move) -> float | None:
         """Return what a move costs; None where it cannot be made."""
@@ -453,7 +466,8 @@ class Tracker:
                 account.close_odd(scene, sensor, time)
             return
         if option.move is not None:
-            mover = self._mover(account, option.move)
+            motion = self._motion(account, option.move)
+            mover = Mover(motion, float("-inf"), time, scene.delay, scene.ordered_only)
             mover.refresh()
             account.movers.append(mover)
             self._make(account, option.move, option.cost)
@@ -504,6 +518,22 @@ class Tracker:
 
     def _seen_first(self, account: Account) -> str:
         return account.movers[-1].motion.passes[0].sensor
+
+
+def _uncrossed(start: Account, one: str, other: str) -> Account:
+    """Return the account with two leads taken for right after all."""
+    straight = start.copy()
+    straight.swap = {k: v for k, v in start.swap.items() if k not in (one, other)}
+    straight.cost -= SWAP
+    told = [
+        link for link in start.kept() if link.kind != "swapped" or link.sensor not in (one, other)
+    ]
+    straight.anomalies = None
+    for anomaly in told:
+        straight.note(anomaly)
+    for sensor in (one, other):
+        straight.odd.pop(sensor, None)
+    return straight
 
 
 def _distinct(accounts: Iterable[Account], width: Width) -> list[Account]:
