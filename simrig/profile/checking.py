@@ -1,41 +1,54 @@
 """What no sound profile can say: contradictions between its tables.
 
-Each check yields the path of the fact, a message, and the name of the rule.
-What is only unwise is left to vetting.
+Each check yields the path of the fact, a message, and the name of the rule.  It
+is handed what is in doubt already, and adds to it, so that one fault is told once.
+Where many facts contradict one, the one is named.  What is only unwise is left to
+vetting.
 """
 
 from __future__ import annotations
 
-import difflib
-from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Final
 
-from simrig.profile import addresses, keys
-from simrig.profile.keys import Key, attribute_of, keys_of
-from simrig.profile.layout import REST, Phase
+from simrig.profile import keys
+from simrig.profile.checking_addresses import addresses_used, lines
+from simrig.profile.checking_names import references
+from simrig.profile.doubt import Doubt, Path
+from simrig.profile.keys import attribute_of
+from simrig.profile.layout import REST, Phase, span
 from simrig.profile.machine import NAMED_TABLES, Profile
+from simrig.profile.naming import listed, near, words
 
-Path = tuple[str | int, ...]
 Finding = tuple[Path, str, str]
 
+_SUM: Final = "the row places"
 
-def contradictions(profile: Profile) -> Iterator[Finding]:
-    """Yield every contradiction, in the order of the checks."""
+
+def contradictions(profile: Profile, doubt: Doubt | None = None) -> Iterator[Finding]:
+    """Yield every contradiction, in the order of the checks.
+
+    ``doubt`` holds what was found wrong before; nothing that rests on it is told.
+    """
+    doubt = Doubt() if doubt is None else doubt
     for check in CHECKS:
-        yield from check(profile)
+        for path, message, rule in check(profile, doubt):
+            if not doubt.about(path):
+                yield path, message, rule
+                doubt.add(path)
 
 
-def _named_twice(profile: Profile) -> Iterator[Finding]:
+def _named_twice(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     for table in NAMED_TABLES:
         seen: set[str] = set()
         for index, row in enumerate(getattr(profile, attribute_of(table))):
             if row.id in seen:
                 yield (
                     (table, index, "id"),
-                    f'the {_words(table)} "{row.id}" is there twice; give one another name',
+                    f'the {words(table)} "{row.id}" is there twice; give one another name',
                     "named-twice",
                 )
+                doubt.add((table, index))
             seen.add(row.id)
     shared = {place.id for place in profile.place} & {route.id for route in profile.route}
     for index, route in enumerate(profile.route):
@@ -47,227 +60,87 @@ def _named_twice(profile: Profile) -> Iterator[Finding]:
             )
 
 
-def _references(profile: Profile) -> Iterator[Finding]:
-    def walk(key: Key, value: Any, path: Path) -> Iterator[Finding]:
-        if value is None or (isinstance(value, str) and value in key.words):
-            return
-        if key.table is not None:
-            rows = value if key.shape == "tables" else (value,)
-            for index, row in enumerate(rows):
-                here = (*path, index) if key.shape == "tables" else path
-                for name, below in keys_of(key.table).items():
-                    yield from walk(below, getattr(row, attribute_of(name)), (*here, name))
-        elif key.shape == "mapping":
-            for name, member in value.items():
-                if key.refers:
-                    yield from _named(profile, key.refers, name, (*path, name))
-                if key.item is not None:
-                    yield from walk(key.item, member, (*path, name))
-        elif key.shape == "list" and key.item is not None:
-            for index, member in enumerate(value):
-                yield from walk(key.item, member, (*path, index))
-        elif key.refers:
-            yield from _named(profile, key.refers, value, path)
-
-    for name, key in keys_of(Profile).items():
-        yield from walk(key, getattr(profile, attribute_of(name)), (name,))
-
-
-def _named(profile: Profile, table: str, name: str, path: Path) -> Iterator[Finding]:
-    if profile.row(table, name) is None:
-        known = [row.id for row in getattr(profile, attribute_of(table))]
-        near = difflib.get_close_matches(name, known, 1)
-        hint = (
-            f'; did you mean "{near[0]}"?' if near else f"; add it to [[{table}]] or mend the name"
-        )
-        yield path, f'no {_words(table)} is called "{name}"{hint}', "unknown-reference"
-
-
-def _spots(profile: Profile) -> Iterator[Finding]:
-    for index, sensor in enumerate(profile.sensor):
-        for place, spot in enumerate(sensor.spots):
-            if spot not in profile.spots:
-                known = [name for name in profile.spots if not name.endswith(".way")]
-                near = difflib.get_close_matches(spot, known, 1)
-                hint = f'; did you mean "{near[0]}"?' if near else ""
-                yield (
-                    ("sensor", index, "at", place),
-                    f'there is no position "{spot}"; wanted PLACE.NUMBER, PLACE.jam or '
-                    f"ROUTE.NUMBER{hint}",
-                    "unknown-position",
-                )
-        if sensor.spots and sensor.follows:
-            yield (
-                ("sensor", index, "follows"),
-                "it is worked by a ball and by a mechanism; state one of the two",
-                "two-causes",
-            )
-    for index, spot in enumerate(profile.balls.extra or ()):
-        if spot not in profile.spots and profile.row("place", spot) is None:
-            yield (
-                ("balls", "extra", index),
-                f'there is no place or position "{spot}"; name one of them',
-                "unknown-position",
-            )
-
-
-def _states(profile: Profile) -> Iterator[Finding]:
-    def check(pairs: Mapping[str, Any] | None, path: Path) -> Iterator[Finding]:
-        for name, wanted in (pairs or {}).items():
-            mechanism = profile.row("mechanism", name)
-            for state in (wanted,) if isinstance(wanted, str) else wanted:
-                if mechanism is not None and state not in mechanism.states:
-                    yield (
-                        (*path, name),
-                        f'"{name}" has no state "{state}"; it can stand in: '
-                        + ", ".join(mechanism.states),
-                        "unknown-state",
-                    )
-
-    for index, route in enumerate(profile.route):
-        yield from check(route.when, ("route", index, "when"))
-    for index, phase in enumerate(profile.phase):
-        yield from check(phase.states, ("phase", index, "states"))
-    for index, sensor in enumerate(profile.sensor):
-        yield from check(sensor.follows, ("sensor", index, "follows"))
-    for index, mechanism in enumerate(profile.mechanism):
-        if mechanism.rest is not None and mechanism.rest not in mechanism.states:
-            yield (
-                ("mechanism", index, "rest"),
-                f'"{mechanism.rest}" is not one of its states: ' + ", ".join(mechanism.states),
-                "unknown-state",
-            )
-
-
-def _kinds(profile: Profile) -> Iterator[Finding]:
+def _kinds(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     known = [kind.id for kind in profile.kinds]
     for index, sensor in enumerate(profile.sensor):
-        if sensor.kind not in known:
+        if sensor.kind is not None and sensor.kind not in known:
+            close = near(sensor.kind, known)
+            hint = f'did you mean "{close}"?' if close else "known: " + ", ".join(known)
             yield (
                 ("sensor", index, "kind"),
-                f'the kind "{sensor.kind}" is not known; known: ' + ", ".join(known),
+                f'the kind "{sensor.kind}" is not known; {hint}',
                 "unknown-kind",
             )
 
 
-def _addresses(profile: Profile) -> Iterator[Finding]:
-    used: dict[addresses.Address, str] = {}
-    channels: dict[tuple[str, int], str] = {}
-    numbers: dict[int, str] = {}
-    for index, sensor in enumerate(profile.sensor):
-        if sensor.address is not None:
-            path = ("sensor", index, "address")
-            address = addresses.parse(sensor.address)
-            if address is None:
-                yield (
-                    path,
-                    f'found "{sensor.address}"; wanted "column 3 row 4", "direct 5" or an input '
-                    'board and number such as "node-a 7"',
-                    "unreadable-address",
-                )
-                continue
-            for message in _out_of_range(profile, address):
-                yield path, message, "address-out-of-range"
-            if address in used:
-                yield (
-                    path,
-                    f'{address} is also the address of "{used[address]}"; one of them is wrong',
-                    "address-used-twice",
-                )
-            used.setdefault(address, sensor.id)
-        if sensor.board not in (None, keys.NONE) and sensor.channel is not None:
-            channel = (str(sensor.board), sensor.channel)
-            if channel in channels:
-                yield (
-                    ("sensor", index, "channel"),
-                    f'channel {channel[1]} of "{channel[0]}" is also that of '
-                    f'"{channels[channel]}"; one of them is wrong',
-                    "channel-used-twice",
-                )
-            channels.setdefault(channel, sensor.id)
-        if sensor.number is not None:
-            if sensor.number in numbers:
-                yield (
-                    ("sensor", index, "number"),
-                    f'{sensor.number} is also the number of "{numbers[sensor.number]}"; '
-                    "one of them is wrong",
-                    "number-used-twice",
-                )
-            numbers.setdefault(sensor.number, sensor.id)
-
-
-def _out_of_range(profile: Profile, address: addresses.Address) -> Iterator[str]:
-    if address.column is not None and address.row is not None:
-        matrix = profile.matrix
-        if matrix is None:
-            yield f"{address} needs a [matrix] table with its columns and rows; add it"
-        elif not (1 <= address.column <= matrix.columns and 1 <= address.row <= matrix.rows):
-            yield (
-                f"{address} is outside the matrix of {matrix.columns} columns and "
-                f"{matrix.rows} rows, counted from 1"
-            )
-    elif address.board is not None and address.input is not None:
-        board = profile.row("inputs", address.board)
-        if board is None:
-            yield f'no input board is called "{address.board}"; add it to [[inputs]]'
-        elif board.count is not None and not 1 <= address.input <= board.count:
-            yield f'"{address.board}" has inputs 1 to {board.count}; found {address.input}'
-
-
-def _diodes(profile: Profile) -> Iterator[Finding]:
+def _diodes(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     general = profile.matrix.diodes if profile.matrix else None
+    against: list[tuple[int, str]] = []
     for index, sensor in enumerate(profile.sensor):
-        if sensor.diode is None:
-            continue
         path = ("sensor", index, "diode")
+        if sensor.diode is None or doubt.about(("sensor", index, "address")):
+            continue
         address = profile.address_of.get(sensor.id)
         if address is not None and not address.in_matrix and sensor.diode != keys.NONE:
             yield path, f"{address} is not in the matrix; leave the diode out", "diode-contradicts"
         elif general in ("all", keys.NONE) and (general == "all") != (sensor.diode != keys.NONE):
-            yield (
-                path,
-                f'the matrix says diodes = "{general}"; write "some" there, or mend this',
-                "diode-contradicts",
-            )
+            against.append((index, sensor.id))
+    if len(against) == 1:
+        yield (
+            ("sensor", against[0][0], "diode"),
+            f'the matrix says diodes = "{general}"; write "some" there, or mend this',
+            "diode-contradicts",
+        )
+    elif against:
+        yield (
+            ("matrix", "diodes"),
+            f'found "{general}"; {listed([name for _, name in against])} say otherwise; write '
+            '"some" here, or mend them',
+            "diode-contradicts",
+        )
 
 
-def _lines(profile: Profile) -> Iterator[Finding]:
-    if profile.matrix is None:
+def _phases(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
+    if doubt.about(("balls", "installed")):
         return
-    for axis, most in (("column", profile.matrix.columns), ("row", profile.matrix.rows)):
-        seen: Counter[int] = Counter()
-        for index, line in enumerate(getattr(profile.matrix, axis)):
-            path = ("matrix", axis, index)
-            seen[line.number] += 1
-            if line.number > most:
-                yield (
-                    (*path, "number"),
-                    f"found {axis} {line.number}; the matrix has {most}",
-                    "address-out-of-range",
-                )
-            elif seen[line.number] > 1:
-                yield (
-                    (*path, "number"),
-                    f"{axis} {line.number} is described twice; keep one",
-                    "named-twice",
-                )
-            for place, name in enumerate(line.order or ()):
-                address = profile.address_of.get(name)
-                if profile.row("sensor", name) is not None and (
-                    address is None or getattr(address, axis) != line.number
-                ):
-                    yield (
-                        (*path, "order", place),
-                        f'"{name}" is not in {axis} {line.number}; mend its address or this order',
-                        "wrong-line",
-                    )
-
-
-def _phases(profile: Profile) -> Iterator[Finding]:
+    unsure = {
+        place.id
+        for index, place in enumerate(profile.place)
+        if doubt.about(("place", index, "seats"))
+    }
+    found: list[tuple[Path, str]] = []
     for index, phase in enumerate(profile.phase):
         for number, row in enumerate(phase.placements):
-            for message in row_faults(profile, phase, row):
-                yield ("phase", index, "placements", number), message, "balls-do-not-add-up"
+            path: Path = ("phase", index, "placements", number)
+            if doubt.about(path):
+                continue
+            found.extend(
+                (path, message)
+                for message in row_faults(profile, phase, row)
+                if not unsure & set(row) or message.startswith(_SUM)
+            )
+    totals = {fixed_total(row) for phase in profile.phase for row in phase.placements} - {None}
+    sums = [message for _, message in found if message.startswith(_SUM)]
+    if len(totals) == 1 and len(sums) > 1 and len(sums) == len(found):
+        yield (
+            ("balls", "installed"),
+            f"found {profile.balls.installed}; every row of the phases places {totals.pop()}; mend "
+            "this or the rows",
+            "balls-do-not-add-up",
+        )
+        return
+    for path, message in found:
+        yield path, message, "balls-do-not-add-up"
+
+
+def fixed_total(row: Mapping[str, Any]) -> int | None:
+    """Return how many balls a row places; None where it leaves that open."""
+    total = 0
+    for balls in row.values():
+        if not isinstance(balls, int):
+            return None
+        total += balls
+    return total
 
 
 def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterator[str]:
@@ -305,18 +178,11 @@ def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterat
             )
     elif not least <= installed <= most:
         found = str(least) if least == most else f"{least} to {most}"
-        yield f"the row places {found} balls; the machine carries {installed}"
+        yield f"{_SUM} {found} balls; the machine carries {installed}"
 
 
-def span(balls: Any) -> tuple[int, int]:
-    """Return the least and the most of a number or a range such as "0-2"."""
-    if isinstance(balls, int):
-        return balls, balls
-    low, _, high = str(balls).partition("-")
-    return int(low), int(high)
-
-
-def _captive(profile: Profile) -> Iterator[Finding]:
+def _captive(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
+    captive = {place.id for place in profile.place if place.captive}
     for index, place in enumerate(profile.place):
         if (place.captive or 0) > place.capacity:
             yield (
@@ -324,26 +190,33 @@ def _captive(profile: Profile) -> Iterator[Finding]:
                 f"{place.captive} captive balls do not fit into {place.capacity} positions",
                 "captive-does-not-fit",
             )
+    for index, phase in enumerate(profile.phase):
+        for number, row in enumerate(phase.placements):
+            for name in sorted(captive & set(row)):
+                yield (
+                    ("phase", index, "placements", number, name),
+                    f"the captive ball of {name} never counts; take {name} out of the row",
+                    "captive-counted",
+                )
+    for index, route in enumerate(profile.route):
+        ends = [("from", route.from_), *(("to", name) for name in route.to)]
+        for key, name in ends:
+            if name in captive:
+                yield (
+                    ("route", index, key),
+                    f"the captive ball of {name} never leaves, and no other comes; take the route out",
+                    "captive-counted",
+                )
+                break
 
 
-def _words(table: str) -> str:
-    return {
-        "bank": "emitter bank",
-        "board": "receiver board",
-        "return": "common return",
-        "inputs": "input board",
-    }.get(table, table.replace("_", " "))
-
-
-CHECKS: Final[tuple[Callable[[Profile], Iterator[Finding]], ...]] = (
+CHECKS: Final[tuple[Callable[[Profile, Doubt], Iterator[Finding]], ...]] = (
     _named_twice,
-    _references,
-    _spots,
-    _states,
+    references,
     _kinds,
-    _addresses,
+    addresses_used,
     _diodes,
-    _lines,
+    lines,
     _phases,
     _captive,
 )

@@ -170,18 +170,19 @@ def locate(
     """
     text = text.removeprefix("\ufeff")
     lines = text.replace("\r\n", "\n")
+    rule = "not-toml"
     try:
         positions = Positions(lines)
     except PastBoundError as exceeded:
         line = lines.count("\n", 0, exceeded.offset) + 1
-        message = exceeded.message
+        message, rule = exceeded.message, "past-bound"
     else:
         try:
             # The text as it came: the parser puts line ends right itself, and twice is once too many.
             return Located(file=file, data=tomllib.loads(text), positions=positions)
         except tomllib.TOMLDecodeError as refused:
             line, message = _refusal(str(refused), positions)
-    raise error([Problem(file=file, line=line, where="TOML", message=message)])
+    raise error([Problem(file=file, line=line, where="TOML", message=message, rule=rule)])
 
 
 def _refusal(said: str, positions: Positions) -> tuple[int, str]:

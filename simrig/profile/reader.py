@@ -1,22 +1,20 @@
 """From the text of a profile file to a Profile, or to every problem in it at once.
 
 Strict: nothing is converted.  Complete: a wrong value is left out and reading
-goes on, so that the cross-checks see the rest.  Located: each problem has its line.
+goes on, so that the cross-checks see the rest.  Located: each problem has its
+line.  Once: what only follows from a fault that is told already is not told.
 """
 
 from __future__ import annotations
-
-from collections.abc import Mapping
-from typing import Any
 
 import attrs
 
 from simrig.errors import Problem, ProfileError
 from simrig.profile.checking import contradictions
 from simrig.profile.components import SENSOR_KINDS, SensorKind
-from simrig.profile.located import Located, decode, locate
-from simrig.profile.machine import Origin, Profile
-from simrig.profile.tables import Path, build, problem, unreadable
+from simrig.profile.located import SIZE_LIMIT, decode, locate
+from simrig.profile.machine import FORMAT, Origin, Profile
+from simrig.profile.tables import MOST_FAULTS, build, faults_of, limited, problem
 
 
 def read(data: bytes, file: str, *, kinds: tuple[SensorKind, ...] = SENSOR_KINDS) -> Profile:
@@ -34,39 +32,29 @@ def read(data: bytes, file: str, *, kinds: tuple[SensorKind, ...] = SENSOR_KINDS
 def examine(
     data: bytes, file: str, *, kinds: tuple[SensorKind, ...] = SENSOR_KINDS
 ) -> tuple[Profile | None, tuple[Problem, ...]]:
-    """Read as far as it goes: the profile where its structure allows one, and all problems."""
+    """Read as far as it goes: the profile where its structure allows one, and all problems.
+
+    With problems, what is wrong is left out of the profile.
+    """
     try:
         located = locate(decode(data, file), file)
     except ProfileError as error:
-        return None, tuple(attrs.evolve(one, rule="not-toml") for one in error.problems)
-    faults = list(unreadable(located.data, Profile, ()))
+        rule = "past-bound" if len(data) > SIZE_LIMIT else "not-toml"
+        return None, tuple(attrs.evolve(one, rule=one.rule or rule) for one in error.problems)
+    faults, doubt = faults_of(located.data, Profile)
+    stated = located.data.get("format", FORMAT)
+    profile = None
+    if stated == FORMAT and len(faults) <= MOST_FAULTS:
+        # Before the cross-checks: what they doubt is readable, and stays.
+        profile = build(located.data, Profile, (), doubt)
+        checked = (
+            build(located.data, Profile, (), doubt, standing_in="members") if faults else profile
+        )
+        checked = attrs.evolve(checked, kinds=kinds)
+        faults = limited([*faults, *contradictions(checked, doubt)])
     problems = [problem(located, path, message, rule) for path, message, rule in faults]
-    if located.data.get("format", 1) != 1:
-        return None, tuple(problems)
-    bad = {path for path, _, _ in faults}
-    profile = build(located.data, Profile, (), bad)
-    if profile is None:
-        return None, tuple(problems)
-    origin = Origin(file=file, lines=_lines(located))
-    profile = attrs.evolve(profile, origin=origin, kinds=kinds)
-    for path, message, rule in contradictions(profile):
-        if not any(path[: len(known)] == known for known in bad if known):
-            problems.append(problem(located, path, message, rule))
     problems.sort(key=lambda one: one.line or 0)
+    if profile is not None:
+        origin = Origin(file=file, located=lambda: located)
+        profile = attrs.evolve(profile, origin=origin, kinds=kinds)
     return profile, tuple(problems)
-
-
-def _lines(located: Located) -> dict[Path, int]:
-    found: dict[Path, int] = {}
-
-    def walk(value: Any, path: Path) -> None:
-        found[path] = located.line(path)
-        if isinstance(value, Mapping):
-            for name, member in value.items():
-                walk(member, (*path, name))
-        elif isinstance(value, list):
-            for index, member in enumerate(value):
-                walk(member, (*path, index))
-
-    walk(located.data, ())
-    return found

@@ -1,0 +1,32 @@
+"""Names in messages: of tables, of rows, and which name was meant."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+def listed(names: list[str], most: int = 4) -> str:
+    """Return names in words, cut where they are many."""
+    shown = ", ".join(names[:most])
+    return shown if len(names) <= most else f"{shown} and {len(names) - most} more"
+
+
+def words(table: str) -> str:
+    """Return what people call a row of a table."""
+    return {
+        "bank": "emitter bank",
+        "board": "receiver board",
+        "return": "common return",
+        "inputs": "input board",
+    }.get(table, table.replace("_", " "))
+
+
+def near(name: str, known: Iterable[str]) -> str | None:
+    """Return the known name that was probably meant, or None.
+
+    >>> near("trogh", ["trough", "lock"])
+    'trough'
+    """
+    found = difflib.get_close_matches(name[:80], known, 1)
+    return found[0] if found else None
