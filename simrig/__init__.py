@@ -11,17 +11,19 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-    from simrig.api import compare, expect, load
+    from simrig.api import compare, diagnose, expect, load, sheet
     from simrig.expectation.rig import Rig
 
 __version__ = "0.1.0"
-__all__ = ["Rig", "__version__", "compare", "expect", "load"]
+__all__ = ["Rig", "__version__", "compare", "diagnose", "expect", "load", "sheet"]
 
 _HOMES = {
     "Rig": "simrig.expectation.rig",
     "compare": "simrig.api",
+    "diagnose": "simrig.api",
     "expect": "simrig.api",
     "load": "simrig.api",
+    "sheet": "simrig.api",
 }
 
 

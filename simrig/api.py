@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, cast
 
 from simrig.expectation import comparison, prediction
-from simrig.expectation.observation import observe, resolve
+from simrig.expectation.observation import Observation, observe, resolve
 from simrig.host.catalogue import Catalogue
 from simrig.profile.machine import Profile
 from simrig.world.phases import Conditions
+
+if TYPE_CHECKING:
+    from simrig.diagnosis.diagnose import Diagnosis
+    from simrig.diagnosis.suspects import Sheet
 
 
 def load(reference: str) -> Profile:
@@ -43,22 +48,83 @@ def compare(
     Raises ValueError for an unknown sensor or impossible conditions.
     """
     conditions = Conditions(phase=phase, balls=balls, at=at)
-    if isinstance(seen, Mapping):
-        lists: dict[str, list[str]] = {"closed": [], "open": [], "unknown": [], "flickers": []}
-        for name, reading in seen.items():
-            if reading not in lists:
-                raise ValueError(f'"{reading}" is no reading; wanted one of {", ".join(lists)}')
-            lists[reading].extend(resolve(profile, name))
-        observation = observe(
-            profile,
-            closed=lists["closed"],
-            open=lists["open"],
-            unknown=lists["unknown"],
-            flicker=lists["flickers"],
-            closed_named=True,
-            open_named=True,
-        )
-    else:
+    return comparison.compare(profile, _observation(profile, seen), conditions)
+
+
+def diagnose(
+    profile: Profile,
+    seen: Mapping[str, str] | Iterable[str] | Sequence[Sheet],
+    *,
+    phase: str | None = None,
+    balls: int | None = None,
+    at: Mapping[str, int] | None = None,
+    faults: int = 2,
+) -> Diagnosis:
+    """Diagnose what was seen, with up to ``faults`` things wrong at once.
+
+    ``seen`` is one sheet as for :func:`compare`, or several made by :func:`sheet`, each
+    with its own conditions.  Raises ValueError for an unknown sensor or impossible
+    conditions.
+    """
+    from simrig.diagnosis import diagnose as diagnosis
+
+    sheets = _sheets(seen)
+    if sheets and (phase is not None or balls is not None or at is not None):
+        raise ValueError("each sheet carries its own phase, balls and at; leave them out here")
+    if not sheets:
+        named = cast("Mapping[str, str] | Iterable[str]", seen)
+        sheets = (sheet(profile, named, phase=phase, balls=balls, at=at),)
+    return diagnosis.diagnose(profile, sheets, limit=faults)
+
+
+def _sheets(seen: Mapping[str, str] | Iterable[str] | Sequence[Sheet]) -> tuple[Sheet, ...]:
+    from simrig.diagnosis.suspects import Sheet
+
+    if isinstance(seen, str | Mapping) or not isinstance(seen, Sequence):
+        return ()
+    found = tuple([one for one in seen if isinstance(one, Sheet)])
+    if found and len(found) < len(seen):
+        raise ValueError("sheets and names of sensors are mixed; give one or the other")
+    return found
+
+
+def sheet(
+    profile: Profile,
+    seen: Mapping[str, str] | Iterable[str],
+    *,
+    phase: str | None = None,
+    balls: int | None = None,
+    at: Mapping[str, int] | None = None,
+) -> Sheet:
+    """Return what was seen at one time, with its conditions, for :func:`diagnose`.
+
+    ``seen`` is as for :func:`compare`.  Raises ValueError for an unknown sensor.
+    """
+    from simrig.diagnosis.suspects import Sheet
+
+    return Sheet(
+        observation=_observation(profile, seen),
+        conditions=Conditions(phase=phase, balls=balls, at=at),
+    )
+
+
+def _observation(profile: Profile, seen: Mapping[str, str] | Iterable[str]) -> Observation:
+    if isinstance(seen, str):
+        seen = seen.split(",")
+    if not isinstance(seen, Mapping):
         named = [one for name in seen for one in resolve(profile, name)]
-        observation = observe(profile, closed=named, closed_named=True)
-    return comparison.compare(profile, observation, conditions)
+        return observe(profile, closed=named, closed_named=True)
+    lists: dict[str, list[str]] = {"closed": [], "open": [], "unknown": [], "flickers": []}
+    for name, reading in seen.items():
+        if reading not in lists:
+            raise ValueError(f'"{reading}" is no reading; wanted one of {", ".join(lists)}')
+        lists[reading].extend(resolve(profile, name))
+    return observe(
+        profile,
+        closed=lists["closed"],
+        open=lists["open"],
+        unknown=lists["unknown"],
+        flicker=lists["flickers"],
+        closed_named=True,
+        open_named=True,
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from simrig.interchange.documents import plain
+from simrig.interchange.profile_data import stated
 from simrig.profile.keys import keys_of
 from simrig.profile.machine import Profile
 
@@ -14,8 +14,7 @@ Path = tuple[str | int, ...]
 
 def document(profile: Profile) -> dict[str, Any]:
     """Return a profile as plain tables that can be changed."""
-    found: dict[str, Any] = plain(profile)
-    return found
+    return stated(profile)
 
 
 def written(document: Mapping[str, Any]) -> tuple[str, dict[Path, int]]:

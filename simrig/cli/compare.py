@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from simrig.cli import seen as observed
 from simrig.cli.context import Context, wrong
+
+if TYPE_CHECKING:
+    from simrig.diagnosis.suspects import Sheet
+    from simrig.expectation.comparison import Comparison
+    from simrig.profile.machine import Profile
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -14,39 +21,58 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
-    """Compare one sheet; 0 when it agrees, 1 when it differs."""
+    """Compare every sheet; 0 when all agree, 1 when one differs."""
     from simrig.expectation.comparison import compare
 
-    profile, _, sheet = observed.asked(arguments, context)
+    profile, _, sheets = observed.asked(arguments, context)
     try:
-        found = compare(profile, sheet.observation, sheet.conditions)
+        found = [compare(profile, sheet.observation, sheet.conditions) for sheet in sheets]
     except ValueError as error:
         raise wrong("conditions", str(error)) from None
-    code = 0 if found.agrees else 1
+    code = 0 if all(one.agrees for one in found) else 1
     if context.json:
+        from simrig.expectation.doubts import doubts
         from simrig.interchange import documents
 
-        context.answer(documents.comparison(found))
+        noted = [
+            words
+            for sheet in sheets
+            for words in doubts(profile, sheet.observation, sheet.conditions)
+        ]
+        context.answer(documents.comparisons(found) | {"profile_doubts": sorted(set(noted))})
         return code
+    for number, (sheet, one) in enumerate(zip(sheets, found, strict=True), 1):
+        if len(sheets) > 1:
+            context.say(f"{'' if number == 1 else chr(10)}Sheet {number} of {len(sheets)}")
+        for line in _lines(profile, sheet, one):
+            context.say(line)
+    return code
+
+
+def _lines(profile: Profile, sheet: Sheet, found: Comparison) -> Iterator[str]:
     from simrig.reports import tables, wording
 
-    context.say(wording.folded(wording.assumed(profile, sheet.conditions)))
-    context.say(wording.folded(wording.polarity(profile)))
+    yield wording.folded(wording.assumed(profile, sheet.conditions))
+    yield wording.folded(wording.polarity(profile))
     if note := wording.taken(sheet.observation):
-        context.say(note)
-    context.say("")
+        yield note
+    yield ""
     for line in wording.verdict(profile, found, sheet.conditions):
-        context.say(wording.folded(line, "  "))
+        yield wording.folded(line, "  ")
+    if not found.agrees:
+        from simrig.expectation.doubts import doubts
+
+        for words in list(doubts(profile, sheet.observation, sheet.conditions))[:2]:
+            yield wording.folded(f"The profile may be wrong here: {words}.", "  ")
     if found.differences:
         rows = wording.differences(profile, found.differences)
-        context.say("")
-        context.say(tables.table(rows[:8], ("sensor", "where", "must read", "you saw")))
+        yield ""
+        yield tables.table(rows[:8], ("sensor", "where", "must read", "you saw"))
         if len(rows) > 8:
-            context.say(f"and {len(rows) - 8} more: --json lists them")
+            yield f"and {len(rows) - 8} more: --json lists them"
     better = [one for one in found.fits if one.differences]
     if better and not (found.fits and not found.fits[0].differences):
-        context.say("\nFewer would differ if:")
+        yield "\nFewer would differ if:"
         for one in better[:3]:
             words = wording.fit_words(profile, one, sheet.conditions)
-            context.say(wording.folded(f"  {words} ({one.differences} left)", "    "))
-    return code
+            yield wording.folded(f"  {words} ({one.differences} left)", "    ")

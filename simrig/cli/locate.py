@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from simrig.cli import seen as observed
 from simrig.cli.context import Context, wrong
+
+if TYPE_CHECKING:
+    from simrig.diagnosis.suspects import Sheet
+    from simrig.expectation.location import Location
+    from simrig.profile.machine import Profile
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -15,41 +22,52 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Find the balls; 0 when all can be present, 1 when one must be missing."""
-    from simrig.expectation.location import locate
+    from simrig.expectation.location import locate, together
 
-    profile, conditions, sheet = observed.asked(arguments, context)
+    profile, _, sheets = observed.asked(arguments, context)
     try:
-        found = locate(profile, sheet.observation, sheet.conditions)
+        found = together([locate(profile, one.observation, one.conditions) for one in sheets])
     except ValueError as error:
         raise wrong("conditions", str(error)) from None
-    code = 0 if found.complete else 1
+    code = 0 if all(one.complete for one in found) else 1
     if context.json:
         from simrig.interchange import documents
 
-        context.answer(documents.location(found))
+        context.answer(documents.locations(found))
         return code
+    for number, (sheet, one) in enumerate(zip(sheets, found, strict=True), 1):
+        if len(sheets) > 1:
+            context.say(f"{'' if number == 1 else chr(10)}Sheet {number} of {len(sheets)}")
+        for line in _lines(profile, sheet, one, alone=len(sheets) == 1):
+            context.say(line)
+    return code
+
+
+def _lines(profile: Profile, sheet: Sheet, found: Location, *, alone: bool) -> Iterator[str]:
     from simrig.reports import wording
 
-    balls = profile.balls.installed if conditions.balls is None else conditions.balls
-    context.say(f"Assumed: {balls} balls in the machine; every reading is right.")
-    context.say(wording.folded(wording.polarity(profile)))
+    stated = sheet.conditions.balls
+    balls = profile.balls.installed if stated is None else stated
+    yield f"Assumed: {balls} balls in the machine; every reading is right."
+    yield wording.folded(wording.polarity(profile))
     if note := wording.taken(sheet.observation):
-        context.say(note)
-    context.say("")
+        yield note
+    yield ""
     if not found.placements:
-        context.say("The balls cannot lie in any way that gives these readings.")
-        context.say("A reading is wrong, or a ball hangs where none can rest: simrig diagnose.")
-        return code
+        yield "The balls cannot lie in any way that gives these readings" + ("." if alone else ",")
+        if not alone:
+            yield "with as many missing as on the other sheets."
+        yield "A reading is wrong, or a ball hangs where none can rest: simrig diagnose."
+        return
     if found.complete:
-        context.say("All balls can be present:")
+        yield "All balls can be present:"
     else:
-        context.say("Not all balls can be at rest where they belong:")
+        yield "Not all balls can be at rest where they belong:"
     for one in found.placements[:5]:
         words = wording.found_words(profile, one)
-        context.say(wording.folded(f"  {words}  ({wording.chance(one.probability)})", "    "))
+        yield wording.folded(f"  {words}  ({wording.chance(one.probability)})", "    ")
         if one.missing and not found.complete:
             hiding = wording.hiding_words(profile, one.missing_at)
-            context.say(wording.folded(f"    can be: {hiding}; or out of the machine", "      "))
+            yield wording.folded(f"    can be: {hiding}; or out of the machine", "      ")
     if len(found.placements) > 5:
-        context.say(f"  {len(found.placements) - 5} more: --json lists them")
-    return code
+        yield f"  {len(found.placements) - 5} more: --json lists them"

@@ -13,13 +13,20 @@ from simrig.errors import InputError, Problem, SimrigError
 
 COMMANDS: Final = {
     "machines": "list the machines at hand",
+    "begin": "start a profile from a switch list and a few questions, or go on with one",
     "show": "what a machine looks like: places, ways, sensors, phases",
     "expect": "what each ball sensor must read",
     "compare": "hold what was seen against what must be",
     "locate": "find the balls, trusting the readings",
+    "diagnose": "what can be wrong, down to the part",
     "run": "run scenario files",
     "vet": "look a profile over for contradictions",
+    "export": "a profile for other tools: JSON, CSV tables, TOML",
+    "diff": "what changed between two revisions of a profile, and which readings with it",
+    "schema": "print the JSON Schema of a file format, for editors and other tools",
     "history": "the shop's record",
+    "page": "the page for the phone beside the machine",
+    "paper": "printable: the machine, what must be read, sheets to fill in",
     "completion": "print a completion script for a shell",
 }
 """Every command with what it does; the module of the same name in this folder runs it."""
@@ -28,10 +35,24 @@ COMMANDS: Final = {
 class Parser(argparse.ArgumentParser):
     """A parser whose complaints are problems like all others."""
 
+    def _get_formatter(self) -> argparse.HelpFormatter:
+        # Asked for at each option; left alone, it would import what finds the width each time.
+        return argparse.HelpFormatter(self.prog, width=_width())
+
     def error(self, message: str) -> NoReturn:
         """Raise InputError with what argparse found."""
         text = f"{message}; {self.prog} --help lists what can be said"
         raise InputError([Problem(file="command line", where=self.prog, message=text)])
+
+
+def _width() -> int:
+    stated = os.environ.get("COLUMNS", "")
+    if stated.isdigit() and int(stated) > 20:
+        return int(stated) - 2
+    try:
+        return min(max(os.get_terminal_size().columns, 20), 100) - 2
+    except (OSError, ValueError):
+        return 78
 
 
 def main(argv: list[str]) -> int:

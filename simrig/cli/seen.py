@@ -36,9 +36,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def seen(
-    profile: Profile, arguments: argparse.Namespace, conditions: Conditions
+    profile: Profile,
+    arguments: argparse.Namespace,
+    conditions: Conditions,
+    *,
+    needed: bool = True,
 ) -> tuple[Sheet, ...]:
-    """Return every sheet; raises InputError with every fault, or when nothing was seen."""
+    """Return every sheet; raises InputError with every fault, or when none is there but needed."""
     problems: list[Problem] = []
     found: list[Sheet] = []
     lists = {name: _names(profile, name, getattr(arguments, name), problems) for name in LISTS}
@@ -71,7 +75,7 @@ def seen(
             problems.extend(error.problems)
     if problems:
         raise InputError(problems)
-    if not found:
+    if needed and not found:
         message = "nothing was seen; say --closed A,B (all others are open), or --sheet FILE"
         raise InputError([Problem(file="command line", where="readings", message=message)])
     return tuple(found)
@@ -84,19 +88,27 @@ def configure_asked(parser: argparse.ArgumentParser) -> None:
     configure(parser)
 
 
-def asked(arguments: argparse.Namespace, context: Context) -> tuple[Profile, Conditions, Sheet]:
-    """Return the machine, the conditions and the only sheet that the options state."""
+def asked(
+    arguments: argparse.Namespace, context: Context
+) -> tuple[Profile, Conditions, tuple[Sheet, ...]]:
+    """Return the machine, the conditions and every sheet that the options state.
+
+    Raises InputError with the faults of all of them together.
+    """
     profile = context.profile(arguments.machine)
-    conditions = stated.conditions(profile, arguments)
-    return profile, conditions, one_sheet(seen(profile, arguments, conditions))
-
-
-def one_sheet(found: tuple[Sheet, ...]) -> Sheet:
-    """Return the only sheet; raises InputError when there are more."""
-    if len(found) > 1:
-        message = f"{len(found)} sheets were given; this command takes one at a time"
-        raise InputError([Problem(file="command line", where="--sheet", message=message)])
-    return found[0]
+    problems: list[Problem] = []
+    conditions = Conditions()
+    try:
+        conditions = stated.conditions(profile, arguments)
+    except InputError as error:
+        problems.extend(error.problems)
+    try:
+        found = seen(profile, arguments, conditions)
+    except InputError as error:
+        raise InputError([*problems, *error.problems]) from None
+    if problems:
+        raise InputError(problems)
+    return profile, conditions, found
 
 
 def _names(

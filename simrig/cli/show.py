@@ -5,39 +5,39 @@ from __future__ import annotations
 import argparse
 
 from simrig.cli.context import Context
-from simrig.profile.addresses import Address
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument("machine", metavar="MACHINE", help="id of a machine, or a profile file")
     parser.add_argument("--all", action="store_true", help="every switch, not only ball sensors")
-
-
-def _short(address: Address | None) -> str:
-    """Return an address in the short form that is also taken on the command line."""
-    if address is not None and address.in_matrix:
-        return f"c{address.column} r{address.row}"
-    return str(address or "")
+    parser.add_argument("--svg", metavar="FILE", help="write the drawing of it to a file; - prints")
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Print the machine."""
     profile = context.profile(arguments.machine)
     if context.json:
-        from simrig.interchange import documents
+        from simrig.interchange import profile_json
 
-        context.answer(documents.plain(profile))
+        context.answer(profile_json.document(profile))
         return 0
+    if arguments.svg is not None:
+        from simrig.cli.writing import write
+        from simrig.reports.plan import plan
+
+        write(arguments.svg, plan(profile), context)
+        return 0
+    from simrig.expectation.complaints import complaints
     from simrig.expectation.reasons import place_words
-    from simrig.reports import tables, text_map, wording
+    from simrig.reports import growth_text, tables, text_map, wording
 
     context.say(f"{profile.name} ({profile.id}): {profile.balls.installed} balls")
     if profile.note:
         context.say(wording.folded(profile.note))
     context.say(wording.folded(wording.polarity(profile)) + "\n")
     for line in text_map.ball_path(profile):
-        context.say(line)
+        context.say(wording.folded(line, "        "))
     context.say("\nBall sensors (* counts when all others are taken for open):")
     rows = []
     for sensor in profile.sensor:
@@ -47,14 +47,24 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         where = place_words(profile, sensor.spots[0]) if sensor.spots else sensor.title
         number = "" if sensor.number is None else str(sensor.number)
         address = profile.address_of.get(sensor.id)
-        rows.append((sensor.id + mark, number, _short(address), where, sensor.kind))
-    context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind")))
-    context.say("\nPhases:")
+        rows.append(
+            (sensor.id + mark, number, wording.short_address(address), where, sensor.kind or "")
+        )
+    context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind"), width=80))
+    unknown = sum(sensor.at is None and not sensor.follows for sensor in profile.sensor)
+    if unknown:
+        context.say(f"{unknown} more switches: not known yet what works them (--all lists them).")
+    context.say("\nPhases:" if profile.phase else "\nPhases: none stated yet.")
     for phase in profile.phase:
         ways = len(phase.placements)
         note = f": {phase.note}" if phase.note else ""
         count = f"{ways} row{'s' if ways > 1 else ''}"
         context.say(wording.folded(f"  {phase.id} ({count}){note}", "    "))
+    told = complaints(profile)
+    if told:
+        context.say("\nComplaints that it can make (simrig diagnose --complaint ID):")
+        for one in told:
+            context.say(f"  {one.id:17} {one.title}")
     interlock = profile.interlock
     fitted = None if interlock is None else interlock.fitted
     words = {
@@ -63,4 +73,6 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         None: "not known: take the coils to be live with the door open.",
     }
     context.say(f"\nDoor interlock: {words[fitted]}")
+    for line in growth_text.worth_lines(profile):
+        context.say(line)
     return 0

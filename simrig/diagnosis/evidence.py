@@ -10,7 +10,7 @@ one time and the other way at another.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 
 import attrs
 
@@ -21,8 +21,11 @@ from simrig.diagnosis.suspects import Mistake, Suspect
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
+from simrig.faults.deltas import Rewiring
 from simrig.faults.dispositions import placements_with
-from simrig.faults.effects import Effects, Interaction
+from simrig.faults.effects import Effects
+from simrig.faults.reaching import Interaction
+from simrig.faults.resolving import Change
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import Link
@@ -54,7 +57,7 @@ class Circumstances:
     placements: tuple[Placement, ...] = attrs.field(repr=False)
     selected: Mapping[frozenset[int], int] = attrs.field(repr=False)
     keys: tuple[Hashable, ...] = attrs.field(repr=False)
-    _changed: dict[frozenset[int], dict[str, Value]] = attrs.field(factory=dict, repr=False)
+    _changes: dict[int, Change] = attrs.field(factory=dict, repr=False)
     _models: dict[bool, MaskModel] = attrs.field(factory=dict, repr=False)
 
     @classmethod
@@ -98,21 +101,21 @@ class Circumstances:
             keys=tuple(interchangeable(profile, effects.table, suspects)),
         )
 
-    def changed(self, chosen: frozenset[int]) -> dict[str, Value]:
+    def changed(self, chosen: frozenset[int]) -> Mapping[str, Value]:
         """Return the cells that a set of part faults and wrong facts changes."""
-        found = self._changed.get(chosen)
+        return self.effects.changed_by([self._change(index) for index in sorted(chosen)])
+
+    def _change(self, index: int) -> Change:
+        found = self._changes.get(index)
         if found is None:
-            ones = [self.suspects[i] for i in sorted(chosen)]
-            faults = [one.fault for one in ones if one.fault is not None]
-            facts = [
-                one.mistake.fact
-                for one in ones
-                if one.mistake is not None and one.mistake.fact is not None
-            ]
-            edit = _wrong_facts(self.profile, facts) if facts else None
-            found = self.effects.changed(faults, edit)
-            if len(chosen) <= 1:
-                self._changed[chosen] = found
+            one = self.suspects[index]
+            if one.fault is not None:
+                found = self.effects.change(one.fault)
+            else:
+                assert one.mistake is not None
+                assert one.mistake.fact is not None
+                found = self.effects.rewired(_wrong_fact(self.profile, one.mistake.fact))
+            self._changes[index] = found
         return found
 
     def model(self, flickering: bool) -> MaskModel:
@@ -130,8 +133,7 @@ class Circumstances:
         if mistake is None or mistake.sheet not in (None, self.number):
             return Interaction()
         if mistake.kind == "profile" and mistake.fact is not None:
-            touched = _of_fact(self.profile, self.effects.table, mistake.fact)
-            return self.effects.of_contacts(touched, self.limit)
+            return self.effects.interaction_of(self._change(index))
         cells: Iterable[str] = ()
         if mistake.kind == "symbols" and mistake.value == ALL:
             cells = (sensor.id for sensor in self.profile.sensor)
@@ -142,7 +144,7 @@ class Circumstances:
         elif mistake.kind == "numbering":
             cells = wrong_end(self.profile)[mistake.value]
         found = frozenset(cells)
-        return Interaction(meets=found, reaches=found)
+        return Interaction(meets=found, reaches=found, carries=mistake.kind == "numbering")
 
 
 def selects(suspect: Suspect, number: int) -> bool:
@@ -203,27 +205,23 @@ def _watched(profile: Profile, route: str) -> bool:
     )
 
 
-def _of_fact(profile: Profile, table: Links, fact: Fact) -> frozenset[str]:
-    if fact.table == "place":
-        return frozenset(wrong_end(profile).get(fact.row, ()))
-    return frozenset(
-        name for name, chain in table.chains.items() if any(fact in link.facts for link in chain)
-    )
-
-
-def _wrong_facts(profile: Profile, facts: Sequence[Fact]) -> Callable[[Links], Links]:
+def _wrong_fact(profile: Profile, fact: Fact) -> Rewiring:
     def flip(link: Link) -> Link:
-        if sum(fact in link.facts for fact in facts) % 2:
-            return attrs.evolve(link, action=_FLIPPED.get(link.action, link.action))
-        return link
+        if fact not in link.facts:
+            return link
+        return attrs.evolve(link, action=_FLIPPED.get(link.action, link.action))
 
     def edit(table: Links) -> Links:
-        chains = {name: tuple(flip(link) for link in chain) for name, chain in table.chains.items()}
+        chains = {
+            name: tuple([flip(link) for link in chain])
+            if any(fact in link.facts for link in chain)
+            else chain
+            for name, chain in table.chains.items()
+        }
         leads = dict(table.leads)
-        for fact in facts:
-            if fact.table == "place":
-                pairs = wrong_end(profile).get(fact.row, {})
-                leads.update({one: table.leads.get(other, other) for one, other in pairs.items()})
+        if fact.table == "place":
+            pairs = wrong_end(profile).get(fact.row, {})
+            leads.update({one: table.leads.get(other, other) for one, other in pairs.items()})
         return attrs.evolve(table, chains=chains, leads=leads)
 
     return edit
@@ -242,6 +240,7 @@ def system(circumstances: Circumstances, observation: Observation) -> MaskSystem
                 for index, one in enumerate(circumstances.suspects)
                 if one.mistake is not None
                 and one.mistake.kind == "misread"
+                and one.mistake.sheet == circumstances.number
                 and one.mistake.value not in looked
             ]
         ),
@@ -268,20 +267,29 @@ class _Cells:
     def model(self) -> MaskModel:
         about = self.about
         count = len(self.cells)
-        meets, reaches, carriers = [], [], set()
-        for index, one in enumerate(about.suspects):
-            interaction = about.interaction(index)
-            selecting = 1 << count if selects(one, about.number) else 0
-            wide = 2 << count if interaction.wide else 0
-            meets.append(self._bits(interaction.meets) | selecting | wide)
-            reaches.append(self._bits(interaction.reaches) | selecting)
-            if interaction.wide or self._carries(one, interaction):
-                carriers.add(index)
+        interactions = [about.interaction(index) for index in range(len(about.suspects))]
+        selecting = [selects(one, about.number) << count for one in about.suspects]
+        meets = [
+            self._bits(one.meets) | bits for one, bits in zip(interactions, selecting, strict=True)
+        ]
+        # Where one supplies what another lacks, they meet at a bit of their own.
+        bit = 2 << count
+        several = [(index, one) for index, one in enumerate(interactions) if len(one.several) > 1]
+        for index, one in enumerate(interactions):
+            suppliers = [i for i, other in several if one.supplied_by(other)] if one.lacks else []
+            for other in [index, *suppliers] if suppliers else ():
+                meets[other] |= bit
+            bit <<= bool(suppliers)
         return MaskModel(
             deviations=tuple([one.deviation for one in about.suspects]),
             meets=tuple(meets),
-            reaches=tuple(reaches),
-            carriers=frozenset(carriers),
+            reaches=tuple(
+                [
+                    self._bits(one.reaches) | bits
+                    for one, bits in zip(interactions, selecting, strict=True)
+                ]
+            ),
+            carriers=frozenset([i for i, one in enumerate(interactions) if one.carries]),
             count=len(about.placements),
             healthy=tuple([self._masks([self.healthy[name]]) for name in self.cells]),
             worlds=about.selected[frozenset()],
@@ -294,17 +302,6 @@ class _Cells:
         for name in names:
             bits |= 1 << self.cells[name]
         return bits
-
-    def _carries(self, one: Suspect, interaction: Interaction) -> bool:
-        """Whether a suspect brings what others do at one sensor to another."""
-        mistake = one.mistake
-        if mistake is not None and mistake.fact is None:
-            return mistake.kind == "numbering"
-        if interaction.meets & self.about.effects.sneaking:
-            return True
-        if one.fault is not None:
-            return one.fault.kind.effect not in _STAYING
-        return mistake is not None and mistake.fact is not None and mistake.fact.table == "place"
 
     def _masks(self, values: Sequence[Value]) -> tuple[int, int, int]:
         """Return the worlds in which a cell reads open, closed, or flickers.
@@ -381,18 +378,3 @@ class _Cells:
                 masks = (masks[1], masks[0], masks[2])
             found[self.cells[name]] = masks
         return found
-
-
-_STAYING = frozenset(
-    (
-        "breaks",
-        "opens",
-        "forces",
-        "inverts",
-        "opens diode",
-        "opens line",
-        "cuts line",
-        "moves balls",
-    )
-)
-"""Effects that leave each reading to what is wrong with its own sensor and line."""

@@ -7,7 +7,7 @@ changing a reading.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import attrs
 
@@ -81,6 +81,26 @@ def locate(
     ]
     found.sort(key=lambda one: (one.missing, -one.probability))
     return Location(placements=tuple(found), complete=any(not one.missing for one in found))
+
+
+def together(locations: Sequence[Location]) -> tuple[Location, ...]:
+    """Leave of each sheet what the others allow: as many balls are missing from one as from all."""
+    shared = frozenset.intersection(
+        *(frozenset(one.missing for one in location.placements) for location in locations)
+    )
+    found = []
+    for location in locations:
+        left = [one for one in location.placements if one.missing in shared]
+        total = sum(one.probability for one in left)
+        found.append(
+            Location(
+                placements=tuple(
+                    attrs.evolve(one, probability=one.probability / total) for one in left
+                ),
+                complete=0 in shared,
+            )
+        )
+    return tuple(found)
 
 
 def agreeing(frame: Frame, observation: Observation) -> int:

@@ -67,7 +67,7 @@ class Catalogue:
         Raises InputError where there is none or, among folders, more than one;
         PluginError where its plug-in failed, or where two bring it.
         """
-        if reference.endswith(".toml") or os.path.basename(reference) != reference:
+        if reference.endswith((".toml", ".json")) or os.path.basename(reference) != reference:
             return reference
         own = [machine for machine in self._own if machine.id == reference]
         brought = [machine for machine in self._index.machines if machine.id == reference]
@@ -98,10 +98,19 @@ class Catalogue:
 
     def load(self, reference: str) -> Profile:
         """Read the profile of a machine; raise as :meth:`path` does, or ProfileError."""
+        path = self.path(reference)
+        data = contents(path, "profile")
+        if path.endswith(".json"):
+            from simrig.interchange import profile_json
+
+            return profile_json.read(data, path, kinds=self.kinds())
+        if any(machine.path == path for machine in self._index.machines):
+            from simrig.host import kept
+
+            return kept.profile(path, data, self.kinds())
         from simrig.profile.reader import read
 
-        path = self.path(reference)
-        return read(contents(path, "profile"), path, kinds=self.kinds())
+        return read(data, path, kinds=self.kinds())
 
     def _twice(self, name: str) -> list[Problem]:
         return [

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import NamedTuple
@@ -25,6 +24,8 @@ class Summary(NamedTuple):
 
 def summary(data: bytes) -> Summary:
     """Return the summary of a profile file; raise ValueError, in words, where it is none."""
+    import tomllib
+
     text = data.removeprefix(b"\xef\xbb\xbf").decode("utf-8")
     found = tomllib.loads(text.replace("\r\n", "\n"))
     name, title = found.get("id"), found.get("title", "")

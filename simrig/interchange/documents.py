@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from typing import Any
 
 import attrs
@@ -22,12 +22,20 @@ def prediction(found: Prediction) -> dict[str, Any]:
     }
 
 
-def comparison(found: Comparison) -> dict[str, Any]:
-    """Return a comparison as a document."""
+def comparisons(found: Sequence[Comparison]) -> dict[str, Any]:
+    """Return the comparison of each sheet as one document; of several, each row names its sheet."""
+
+    def on(sheet: int) -> dict[str, int]:
+        return {"sheet": sheet} if len(found) > 1 else {}
+
     return {
-        "agrees": found.agrees,
-        "differences": [attrs.asdict(one) for one in found.differences],
-        "fits": [fit(one) for one in found.fits],
+        "agrees": all(one.agrees for one in found),
+        "differences": [
+            attrs.asdict(row) | on(number)
+            for number, one in enumerate(found, 1)
+            for row in one.differences
+        ],
+        "fits": [fit(row) | on(number) for number, one in enumerate(found, 1) for row in one.fits],
     }
 
 
@@ -44,8 +52,8 @@ def fit(found: Fit) -> dict[str, Any]:
     }
 
 
-def location(found: Location) -> dict[str, Any]:
-    """Return where the balls can be as a document."""
+def locations(found: Sequence[Location]) -> dict[str, Any]:
+    """Return where the balls can be on each sheet as one document."""
     return {
         "placements": [
             {
@@ -55,22 +63,9 @@ def location(found: Location) -> dict[str, Any]:
                 "missing_at": list(one.missing_at),
                 "probability": one.probability,
             }
-            for one in found.placements
+            | ({"sheet": number} if len(found) > 1 else {})
+            for number, location in enumerate(found, 1)
+            for one in location.placements
         ],
-        "complete": found.complete,
+        "complete": all(location.complete for location in found),
     }
-
-
-def plain(value: Any) -> Any:
-    """Return a table of a profile as plain data, unknown keys left out."""
-    if attrs.has(type(value)):
-        return {
-            attribute.name.rstrip("_"): plain(getattr(value, attribute.name))
-            for attribute in attrs.fields(type(value))
-            if "key" in attribute.metadata and getattr(value, attribute.name) not in (None, ())
-        }
-    if isinstance(value, Mapping):
-        return {name: plain(member) for name, member in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(member) for member in value]
-    return value if isinstance(value, str | int | float | bool) or value is None else str(value)

@@ -73,13 +73,17 @@ class Faults:
             self._kept.append(Problem(file=self.file, line=line, where=where, message=message))
         self.count += 1
 
-    def raise_any(self) -> None:
-        """Raise InputError with all that was noted, if anything was."""
+    def all(self) -> tuple[Problem, ...]:
+        """Return all that was noted: the first ones, and how many more there are."""
         problems = list(self._kept)
         if more := self.count - len(problems):
             message = f"and {more} more; mend these first, then read it again"
             problems.append(Problem(file=self.file, where="log", message=message))
-        if problems:
+        return tuple(problems)
+
+    def raise_any(self) -> None:
+        """Raise InputError with all that was noted, if anything was."""
+        if problems := self.all():
             raise InputError(problems)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import attrs
 
 from simrig.errors import InputError, Problem
+from simrig.interchange.diagnosis_keys import DiagnosisTable
 from simrig.profile import keys
 from simrig.profile.keys import Key
 from simrig.profile.located import Located, decode, locate
@@ -21,8 +22,8 @@ def _sensors(meaning: str) -> Any:
     return keys.sequence(meaning, _SENSOR)
 
 
-@attrs.frozen(kw_only=True)
-class Seen:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class Seen(keys.Keyed):
     """What was seen, in lists of sensors, as on the command line."""
 
     closed: tuple[str, ...] | None = _sensors("read closed; alone: all other ball sensors are open")
@@ -32,8 +33,25 @@ class Seen:
     others: str | None = keys.choice("every other switch is at rest", "rest")
 
 
-@attrs.frozen(kw_only=True)
-class FitTable:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class SheetSeen(Seen):
+    """One of several sheets, with its own conditions."""
+
+    phase: str | None = keys.text("phase of play")
+    balls: int | None = keys.integer("balls in the machine", 0, 21)
+    at: Mapping[str, int] | None = keys.mapping(
+        "balls at places", Key(shape="integer", meaning="balls", low=0, high=20)
+    )
+    seats: tuple[str, ...] | None = keys.sequence(
+        "exactly these positions", Key(shape="spot", meaning="a position"), none=True
+    )
+    state: Mapping[str, str] | None = keys.mapping(
+        "how mechanisms stand", Key(shape="identifier", meaning="a state")
+    )
+
+
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class FitTable(keys.Keyed):
     """A fit that must be offered: what it names must be so."""
 
     phase: str | None = keys.text("phase")
@@ -48,8 +66,8 @@ class FitTable:
     differences: int | None = keys.integer("differences left", 0, 600)
 
 
-@attrs.frozen(kw_only=True)
-class Step:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class Step(keys.Keyed):
     """One step: moves, or conditions set outright; then what must read, or what was seen."""
 
     do: tuple[str, ...] | None = keys.sequence(
@@ -84,10 +102,14 @@ class Step:
     missing_at: tuple[str, ...] | None = keys.sequence(
         "where a missing ball must be said to be possible", Key(shape="text", meaning="a place")
     )
+    sheets: tuple[SheetSeen, ...] = keys.tables(
+        "what was seen at several times, to be diagnosed together", SheetSeen
+    )
+    diagnosis: DiagnosisTable | None = keys.table("what diagnosing must say", DiagnosisTable)
 
 
-@attrs.frozen(kw_only=True)
-class Scenario:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class Scenario(keys.Keyed):
     """A scenario file."""
 
     format: int = keys.integer("version of this format", 1, 1, required=True)

@@ -58,8 +58,8 @@ AMBIGUOUS: Final = frozenset(
 _HEADINGS = frozenset(("sensor", "switch", "name", "id", "number", "address"))
 
 
-@attrs.frozen(kw_only=True)
-class SheetTable:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class SheetTable(keys.Keyed):
     """One ``[[sheet]]``."""
 
     phase: str | None = keys.text("phase of play")
@@ -84,8 +84,8 @@ class SheetTable:
     )
 
 
-@attrs.frozen(kw_only=True)
-class SheetFile:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class SheetFile(keys.Keyed):
     """A TOML file of sheets."""
 
     sheet: tuple[SheetTable, ...] = keys.tables("the sheets", SheetTable)

@@ -16,7 +16,7 @@ from simrig.profile.checking_addresses import addresses_used, lines
 from simrig.profile.checking_names import references
 from simrig.profile.doubt import Doubt, Path
 from simrig.profile.keys import attribute_of
-from simrig.profile.layout import REST, Phase
+from simrig.profile.layout import REST, Phase, span
 from simrig.profile.machine import NAMED_TABLES, Profile
 from simrig.profile.naming import listed, near, words
 
@@ -63,7 +63,7 @@ def _named_twice(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
 def _kinds(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     known = [kind.id for kind in profile.kinds]
     for index, sensor in enumerate(profile.sensor):
-        if sensor.kind not in known:
+        if sensor.kind is not None and sensor.kind not in known:
             close = near(sensor.kind, known)
             hint = f'did you mean "{close}"?' if close else "known: " + ", ".join(known)
             yield (
@@ -179,14 +179,6 @@ def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterat
     elif not least <= installed <= most:
         found = str(least) if least == most else f"{least} to {most}"
         yield f"{_SUM} {found} balls; the machine carries {installed}"
-
-
-def span(balls: Any) -> tuple[int, int]:
-    """Return the least and the most of a number or a range such as "0-2"."""
-    if isinstance(balls, int):
-        return balls, balls
-    low, _, high = str(balls).partition("-")
-    return int(low), int(high)
 
 
 def _captive(profile: Profile, doubt: Doubt) -> Iterator[Finding]:

@@ -34,13 +34,14 @@ SENSOR_KINDS: Final = (
     SensorKind(id="spinner", title="spinner", technology="contact"),
     SensorKind(id="drop target", title="drop target switch", technology="contact"),
     SensorKind(id="button", title="button", technology="contact"),
+    SensorKind(id="switch", title="switch, form not known", technology="contact"),
     SensorKind(id="inductive", title="inductive sensor", technology="proximity"),
 )
 
 _READING = ("open", "closed")
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Sensor(Stated):
     """One sensor, from what works it to its address.
 
@@ -51,10 +52,9 @@ class Sensor(Stated):
     id: str = keys.identifier("stable name of the sensor")
     name: str | None = keys.text("what people call it")
     number: int | None = keys.integer("the manual's own switch number", 0, 9999)
-    kind: str = keys.text(
-        "opto, leaf switch, micro-switch, roll-over, inductive, spinner, "
-        "drop target, button, or a kind that a plug-in brings",
-        required=True,
+    kind: str | None = keys.text(
+        "opto, leaf switch, micro-switch, roll-over, inductive, spinner, drop target, button, "
+        "switch (a contact of unknown form), or a kind that a plug-in brings"
     )
     at: tuple[str, ...] | str | None = keys.sequence(
         "the positions and route points at which a ball works it; none: no ball does",

@@ -8,7 +8,7 @@ from simrig.profile import keys
 from simrig.profile.keys import Key, Stated
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Controller(Stated):
     """How the controller counts, starts, serves, searches and gives up."""
 

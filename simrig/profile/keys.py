@@ -16,7 +16,7 @@ import datetime
 import difflib
 import keyword
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 import attrs
@@ -27,6 +27,9 @@ NONE: Final = "none"
 IDENTIFIER = re.compile(r"[a-z0-9][a-z0-9-]{0,63}\Z")
 BALLS = re.compile(r"(rest|(1?[0-9]|20)-(1?[0-9]|20))\Z")
 SPOT = re.compile(r"[a-z0-9][a-z0-9-]{0,63}(\.([1-9][0-9]{0,2}|jam|way))?\Z")
+MOST_NUMBER: Final = 1e15
+BALLS_RANGE: Final = (0, 20)
+MOST_STATES: Final = 8
 PATTERNS: Final = {"identifier": IDENTIFIER, "spot": SPOT}
 
 
@@ -124,7 +127,7 @@ class Key:
         if self.shape == "integer":
             return type(value) is int
         if self.shape == "number":
-            return type(value) in (int, float) and abs(value) <= 1e15
+            return type(value) in (int, float) and abs(value) <= MOST_NUMBER
         if self.shape == "boolean":
             return type(value) is bool
         if self.shape == "date":
@@ -135,12 +138,12 @@ class Key:
             return self.table is not None and isinstance(value, Mapping | self.table)
         if self.shape == "balls":
             if type(value) is int:
-                return 0 <= value <= 20
+                return BALLS_RANGE[0] <= value <= BALLS_RANGE[1]
             return isinstance(value, str) and bool(BALLS.match(value))
         if self.shape == "states":
             return isinstance(value, str) or (
                 isinstance(value, list | tuple)
-                and 0 < len(value) <= 8
+                and 0 < len(value) <= MOST_STATES
                 and all(isinstance(state, str) for state in value)
             )
         return isinstance(value, list | tuple)
@@ -161,30 +164,70 @@ def shown(value: Any) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def _validate(instance: Any, attribute: attrs.Attribute[Any], value: Any) -> None:
-    if value is None and not attribute.metadata["key"].required:
-        return
-    for path, message in attribute.metadata["key"].faults(value):
-        where = ".".join(str(step) for step in (attribute.name, *path))
-        raise ValueError(f"{type(instance).__name__}.{where}: {message}")
-
-
 def _freeze(value: Any) -> Any:
     return tuple(_freeze(member) for member in value) if isinstance(value, list) else value
 
 
-def key(definition: Key, *, default: Any = None, convert: Callable[[Any], Any] = _freeze) -> Any:
+# One for all: making a converter inspects its function, which costs more than all the rest.
+_FREEZING: Final = attrs.Converter(_freeze)
+_LISTS: Final = ("list", "tables", "states")
+
+
+def key(definition: Key, *, default: Any = None) -> Any:
     """Make the attribute of a table class that holds one key.
 
-    A required key has no default.  The value is checked when the object is
-    made; a wrong one raises ValueError that names class and key.
+    A required key has no default.  The class must be a ``Keyed``, which checks
+    the value.
     """
     return attrs.field(
         default=attrs.NOTHING if definition.required else default,
-        validator=_validate,
-        converter=convert,
+        converter=_FREEZING if definition.shape in _LISTS else None,
         metadata={"key": definition},
     )
+
+
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class Keyed:
+    """A table of keys: its values are checked when it is made.
+
+    A wrong one raises ValueError that names class and key, unless validators are
+    disabled (``attrs.validators``).  How it compares and
+    shows itself stands here once, as compiling that for each of the many tables
+    takes longer than reading a machine.
+    """
+
+    def __attrs_post_init__(self) -> None:
+        if attrs.validators.get_disabled():
+            return
+        for attribute in attrs.fields(type(self)):
+            definition = attribute.metadata.get("key")
+            if definition is None:
+                continue
+            value = getattr(self, attribute.name)
+            if value is None and not definition.required:
+                continue
+            for path, message in definition.faults(value):
+                where = ".".join(str(step) for step in (attribute.name, *path))
+                raise ValueError(f"{type(self).__name__}.{where}: {message}")
+
+    def _values(self) -> tuple[Any, ...]:
+        return tuple([getattr(self, one.name) for one in attrs.fields(type(self)) if one.eq])
+
+    def __eq__(self, other: object) -> bool:
+        if type(other) is not type(self):
+            return NotImplemented
+        return self._values() == other._values()
+
+    def __hash__(self) -> int:
+        return hash((type(self), self._values()))
+
+    def __repr__(self) -> str:
+        stated = [
+            f"{one.name}={value!r}"
+            for one in attrs.fields(type(self))
+            if one.repr and (value := getattr(self, one.name)) not in (None, ())
+        ]
+        return f"{type(self).__name__}({', '.join(stated)})"
 
 
 def text(meaning: str, *, required: bool = False, words: tuple[str, ...] = ()) -> Any:
@@ -306,7 +349,7 @@ def mapping(
 
 def table(meaning: str, rows: type[Any]) -> Any:
     """A key that holds one table."""
-    return key(Key(shape="table", meaning=meaning, table=rows), convert=lambda value: value)
+    return key(Key(shape="table", meaning=meaning, table=rows))
 
 
 def tables(meaning: str, rows: type[Any], *, most: int = 600) -> Any:
@@ -328,8 +371,8 @@ def attribute_of(name: str) -> str:
     return f"{name}_" if keyword.iskeyword(name) else name
 
 
-@attrs.frozen(kw_only=True)
-class Stated:
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class Stated(Keyed):
     """What every table can say about its own facts: where they come from, what is assumed."""
 
     source: str | None = text("where these facts were found: manual, meter, by hand")

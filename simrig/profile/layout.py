@@ -14,7 +14,7 @@ ANY = "any"
 REST = "rest"
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Balls(Stated):
     """How many balls the machine carries, and where a wrong number of them shows."""
 
@@ -32,7 +32,7 @@ class Balls(Stated):
     )
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Place(Stated):
     """A place where balls come to rest.
 
@@ -100,7 +100,7 @@ class Place(Stated):
         return self.name or self.id.replace("-", " ")
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Mechanism(Stated):
     """A part that stands in one of a few states: a diverter, a drop target, a gate."""
 
@@ -132,7 +132,7 @@ class Mechanism(Stated):
     reset_coil: str | None = keys.reference("the coil that puts it back", "coil", none=True)
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Route(Stated):
     """A way from one place to another.
 
@@ -182,7 +182,7 @@ class Route(Stated):
         return self.name or self.id.replace("-", " ")
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Phase(Stated):
     """A phase of play, as rows of where the balls legally lie.
 
@@ -222,3 +222,11 @@ class Phase(Stated):
     def title(self) -> str:
         """The phase in words."""
         return self.name or self.id.replace("-", " ")
+
+
+def span(balls: Any) -> tuple[int, int]:
+    """Return the least and the most of a number or a range such as "0-2"."""
+    if isinstance(balls, int):
+        return balls, balls
+    low, _, high = str(balls).partition("-")
+    return int(low), int(high)

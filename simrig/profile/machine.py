@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import attrs
 
@@ -28,6 +28,9 @@ from simrig.profile.wiring import (
     Supply,
 )
 
+if TYPE_CHECKING:
+    from simrig.profile.located import Located
+
 FORMAT: Final = 1
 
 
@@ -50,19 +53,17 @@ class Spot:
 
 @attrs.frozen(kw_only=True)
 class Origin:
-    """The file a profile was read from, and the line of each of its facts."""
+    """The file a profile was read from, which knows the line of each of its facts."""
 
     file: str = "profile"
-    lines: Mapping[tuple[str | int, ...], int] = attrs.field(factory=dict, repr=False)
+    located: Callable[[], Located] | None = attrs.field(default=None, repr=False)
 
     def line(self, path: tuple[str | int, ...]) -> int | None:
         """Return the line of a fact, or of the nearest table around it."""
-        while path and path not in self.lines:
-            path = path[:-1]
-        return self.lines.get(path)
+        return None if self.located is None else self.located().line(path)
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Silence(Stated):
     """A vetting rule that does not hold for this machine, and why."""
 
@@ -71,7 +72,7 @@ class Silence(Stated):
     reason: str = keys.text("why the rule does not hold here", required=True)
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Profile(Stated):
     """One machine model.  Left out means unknown; see each key for its meaning."""
 
@@ -80,10 +81,7 @@ class Profile(Stated):
     title: str | None = keys.text("its name in words")
     version: str | None = keys.text("version of this profile")
     note: str | None = keys.text("what a technician should know first")
-    balls: Balls = keys.key(
-        Key(shape="table", meaning="the balls", table=Balls, required=True),
-        convert=lambda value: value,
-    )
+    balls: Balls = keys.key(Key(shape="table", meaning="the balls", table=Balls, required=True))
     place: tuple[Place, ...] = keys.tables("places where balls rest", Place, most=200)
     route: tuple[Route, ...] = keys.tables("ways from place to place", Route, most=200)
     mechanism: tuple[Mechanism, ...] = keys.tables("diverters, drop targets, gates", Mechanism)
@@ -107,6 +105,11 @@ class Profile(Stated):
         Key(shape="number", meaning="a factor", low=0.001, high=1000),
     )
     silence: tuple[Silence, ...] = keys.tables("vetting rules silenced, with reasons", Silence)
+    begun: Mapping[str, str] | None = keys.mapping(
+        "the questions that simrig begin has asked, and how far each was answered; one that is "
+        "taken out is asked again",
+        Key(shape="text", meaning="answered, not known, or how far"),
+    )
     origin: Origin = attrs.field(factory=Origin, eq=False, repr=False)
     kinds: tuple[SensorKind, ...] = attrs.field(default=SENSOR_KINDS, eq=False, repr=False)
 

@@ -7,17 +7,14 @@ line.  Once: what only follows from a fault that is told already is not told.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 import attrs
 
 from simrig.errors import Problem, ProfileError
 from simrig.profile.checking import contradictions
 from simrig.profile.components import SENSOR_KINDS, SensorKind
-from simrig.profile.located import SIZE_LIMIT, Located, decode, locate
+from simrig.profile.located import SIZE_LIMIT, decode, locate
 from simrig.profile.machine import FORMAT, Origin, Profile
-from simrig.profile.tables import MOST_FAULTS, Path, build, faults_of, limited, problem
+from simrig.profile.tables import MOST_FAULTS, build, faults_of, limited, problem
 
 
 def read(data: bytes, file: str, *, kinds: tuple[SensorKind, ...] = SENSOR_KINDS) -> Profile:
@@ -58,22 +55,6 @@ def examine(
     problems = [problem(located, path, message, rule) for path, message, rule in faults]
     problems.sort(key=lambda one: one.line or 0)
     if profile is not None:
-        origin = Origin(file=file, lines=_lines(located))
+        origin = Origin(file=file, located=lambda: located)
         profile = attrs.evolve(profile, origin=origin, kinds=kinds)
     return profile, tuple(problems)
-
-
-def _lines(located: Located) -> dict[Path, int]:
-    found: dict[Path, int] = {}
-
-    def walk(value: Any, path: Path) -> None:
-        found[path] = located.line(path)
-        if isinstance(value, Mapping):
-            for name, member in value.items():
-                walk(member, (*path, name))
-        elif isinstance(value, list):
-            for index, member in enumerate(value):
-                walk(member, (*path, index))
-
-    walk(located.data, ())
-    return found

@@ -9,13 +9,15 @@ from __future__ import annotations
 import difflib
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from simrig.errors import Problem
 from simrig.profile import keys
 from simrig.profile.doubt import Doubt
 from simrig.profile.keys import Key, Stated, attribute_of, keys_of
-from simrig.profile.located import Located
+
+if TYPE_CHECKING:
+    from simrig.profile.located import Located
 
 Path = tuple[str | int, ...]
 Fault = tuple[Path, str, str]
@@ -240,9 +242,9 @@ def _members(value: Any, key: Key, here: Path, doubt: Doubt, standing_in: Standi
                 continue
             found[step] = _stand_in(key.item, at, doubt)
         elif doubt.around(at) and key.item is not None:
-            inner = _members(member, key.item, at, doubt, standing_in)
-            if inner is not None:
-                found[step] = inner
+            sound = _members(member, key.item, at, doubt, standing_in)
+            if sound is not None:
+                found[step] = sound
         else:
             found[step] = member
     if not found:

@@ -8,7 +8,7 @@ from simrig.profile import keys
 from simrig.profile.keys import NONE, Key, Stated
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Supply(Stated):
     """A low d.c. supply that emitters, boards or inductive sensors share."""
 
@@ -18,7 +18,7 @@ class Supply(Stated):
     fuse: str | None = keys.reference("the fuse behind which it lies", "fuse", none=True)
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Fuse(Stated):
     """A fuse, of one value and one kind."""
 
@@ -26,7 +26,7 @@ class Fuse(Stated):
     rating: str | None = keys.text("value and kind, as printed: the only one that may be fitted")
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Connector(Stated):
     """A plug; two plugs alike in pins and supply can be exchanged as a check, or by mistake."""
 
@@ -40,7 +40,7 @@ class Connector(Stated):
     )
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Bank(Stated):
     """Emitters that share a supply, a plug and a return; each has a series resistor of its own."""
 
@@ -54,7 +54,7 @@ class Bank(Stated):
     current_ma: float | None = keys.number("through one emitter", "mA", 0.1, 500)
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Board(Stated):
     """A receiver board: one supply, one sensor plug, one output plug, an output contact a channel."""
 
@@ -74,7 +74,7 @@ class Board(Stated):
     )
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Return(Stated):
     """A common return that a group of direct inputs, bare receivers or contacts shares."""
 
@@ -83,7 +83,7 @@ class Return(Stated):
     connector: str | None = keys.reference("the plug it runs through", "connector", none=True)
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Inputs(Stated):
     """A board with numbered inputs of its own; addresses are written ``ID 7``."""
 
@@ -94,7 +94,7 @@ class Inputs(Stated):
     plug: str | None = keys.reference("the plug of its inputs", "connector", none=True)
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Line(Stated):
     """A column or row wire of the matrix."""
 
@@ -108,7 +108,7 @@ class Line(Stated):
     )
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Matrix(Stated):
     """The scanned switch matrix; addresses are written ``column 3 row 4``."""
 
@@ -128,7 +128,7 @@ class Matrix(Stated):
     row: tuple[Line, ...] = keys.tables("the row wires", Line)
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class CoilBank(Stated):
     """Coils that share a supply and a fuse."""
 
@@ -139,7 +139,7 @@ class CoilBank(Stated):
     interlocked: bool | None = keys.boolean("whether the door's interlock, if any, cuts it")
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Coil(Stated):
     """A coil and its driver."""
 
@@ -156,7 +156,7 @@ class Coil(Stated):
         return self.name or self.id.replace("-", " ")
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Interlock(Stated):
     """The switch at the coin door that cuts coil feed while the door is open; never isolation."""
 
@@ -164,7 +164,7 @@ class Interlock(Stated):
     cuts: str | None = keys.text("what it cuts, in words")
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, repr=False, eq=False)
 class Scan(Stated):
     """How the controller reads."""
 

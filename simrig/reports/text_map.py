@@ -24,11 +24,12 @@ def ball_path(profile: Profile) -> Iterator[str]:
                 when = "".join(
                     f", while {name} stands {state}" for name, state in (route.when or {}).items()
                 )
-                passing = ", ".join(
+                passed = [
                     sensor.id
                     for number in range(1, (route.points or 0) + 1)
                     for sensor in profile.covering.get(f"{route.id}.{number}", ())
-                )
+                ]
+                passing = ", ".join(dict.fromkeys(passed))
                 seen = f", past {passing}" if passing else ""
                 yield f"    {route.id}: to {ends} by {how}{when}{seen}"
 

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
 
-from simrig.expectation.comparison import Comparison, Difference, Fit
-from simrig.expectation.location import Found
-from simrig.expectation.observation import Observation
 from simrig.expectation.reasons import place_words
 from simrig.profile.machine import Profile
+from simrig.scan.controller import ball_reading
 from simrig.signals import CLOSED, OPEN
 from simrig.world.phases import Conditions, phase_of
+
+if TYPE_CHECKING:
+    from simrig.expectation.comparison import Comparison, Difference, Fit
+    from simrig.expectation.location import Found
+    from simrig.expectation.observation import Observation
+    from simrig.profile.addresses import Address
 
 WIDTH = 78
 
@@ -65,13 +70,11 @@ def polarity(profile: Profile) -> str:
     return f"{start}, but {'; '.join(others)}."
 
 
-def ball_reading(profile: Profile, sensor: str) -> str:
-    """Return the reading that means a ball at a sensor, from its chain."""
-    from simrig.sensing.chain import chain, contact
-    from simrig.world.worlds import Value
-
-    value = contact(chain(profile, profile.row("sensor", sensor)), Value(1, 1), 1)
-    return CLOSED if value.surely else OPEN if not value.maybe else "unknown"
+def short_address(address: Address | None) -> str:
+    """Return an address in the short form that is also taken on the command line."""
+    if address is not None and address.in_matrix:
+        return f"c{address.column} r{address.row}"
+    return str(address or "")
 
 
 def taken(observation: Observation) -> str:

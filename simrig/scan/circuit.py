@@ -12,7 +12,7 @@ connectedness in the graph of closed switches.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
 
@@ -90,7 +90,7 @@ def _reach(
     circuit: Circuit, closed: Mapping[str, int], bound: int, everything: int
 ) -> dict[tuple[int, Node], int]:
     columns, rows_of = _alias(circuit, "column"), _alias(circuit, "row")
-    by_column: dict[Node, list[tuple[Node, int]]] = {}
+    forward: dict[Node, list[tuple[Node, int]]] = {}
     back: list[tuple[Node, Node, int]] = []
     for crossing in circuit.crossings:
         value = closed.get(crossing.sensor, 0)
@@ -99,28 +99,45 @@ def _reach(
         column = columns.get(crossing.column, crossing.column)
         row = rows_of.get(crossing.row, crossing.row)
         if crossing.forward:
-            by_column.setdefault(column, []).append((row, value))
+            forward.setdefault(column, []).append((row, value))
         if crossing.backward is not None and (way := value & crossing.backward[bound]):
             back.append((row, column, way))
     reached: dict[tuple[int, Node], int] = {}
-    for number, driven in circuit.strobes.items():
-        live = dict.fromkeys((columns.get(node, node) for node in driven), everything)
-        rows: dict[Node, int] = {}
-        fresh = dict(live)
-        while fresh:
-            for node, worlds in fresh.items():
-                for row, value in by_column.get(node, ()):
-                    if value & worlds:
-                        rows[row] = rows.get(row, 0) | value & worlds
-            fresh = {}
-            for row, node, value in back:
-                gained = rows.get(row, 0) & value & ~live.get(node, 0)
-                if gained:
-                    live[node] = live.get(node, 0) | gained
-                    fresh[node] = fresh.get(node, 0) | gained
-        for row, worlds in rows.items():
+    for number, nodes in circuit.strobes.items():
+        driven = {columns.get(node, node) for node in nodes}
+        for row, worlds in spread(forward, back, driven, everything).items():
             reached[number, row] = worlds
     return reached
+
+
+def spread(
+    forward: Mapping[Node, Sequence[tuple[Node, int]]],
+    back: Iterable[tuple[Node, Node, int]],
+    driven: Iterable[Node],
+    everything: int,
+) -> dict[Node, int]:
+    """Return the row nodes that a signal from the driven column nodes reaches, with the worlds.
+
+    ``forward`` lists for each column node the rows that it passes to, and in
+    which worlds; ``back`` the ways from a row to a column.
+    """
+    live = dict.fromkeys(driven, everything)
+    rows: dict[Node, int] = {}
+    fresh = live
+    while fresh:
+        for node, worlds in fresh.items():
+            for row, value in forward.get(node, ()):
+                if value & worlds:
+                    rows[row] = rows.get(row, 0) | value & worlds
+        fresh = {}
+        for row, node, value in back:
+            if row in rows:
+                gained = rows[row] & value & ~live.get(node, 0)
+                if gained:
+                    fresh[node] = fresh.get(node, 0) | gained
+        for node, gained in fresh.items():
+            live[node] = live.get(node, 0) | gained
+    return rows
 
 
 def _alias(circuit: Circuit, axis: str) -> dict[Node, Node]:
@@ -134,3 +151,15 @@ def _alias(circuit: Circuit, axis: str) -> dict[Node, Node]:
                 names[node] = first
             names[second] = names[other, 0] = first
     return names
+
+
+def sneaking(circuit: Circuit) -> frozenset[str]:
+    """Return the sensors that can lie on a sneak path: on a line with a crossing without diode."""
+    open_ended = [crossing for crossing in circuit.crossings if crossing.backward is not None]
+    columns = {crossing.column for crossing in open_ended}
+    rows = {crossing.row for crossing in open_ended}
+    return frozenset(
+        crossing.sensor
+        for crossing in circuit.crossings
+        if crossing.column in columns or crossing.row in rows
+    )

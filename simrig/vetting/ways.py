@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from simrig.profile.checking import span
 from simrig.profile.keys import NONE
-from simrig.profile.layout import REST
+from simrig.profile.layout import REST, span
 from simrig.profile.naming import listed
 from simrig.vetting.rule import Found, Rule
 from simrig.vetting.subject import Subject

@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import attrs
 
 from simrig.profile.layout import Place
 from simrig.profile.machine import Profile
+
+ENDS: Final = ("exit end", "far end")
 
 
 class Fact(NamedTuple):
@@ -113,7 +115,7 @@ def settled(
             raise ValueError(f'there is no place called "{name}"')
         if order_matters(place, balls):
             fact = Fact("place", place.id, "position_1")
-            ways.append([(fill(place, balls, first=end), fact) for end in ("exit end", "far end")])
+            ways.append([(fill(place, balls, first=end), fact) for end in ENDS])
         else:
             ways.append([(fill(place, balls), None)])
     for combination in itertools.product(*ways):
@@ -133,19 +135,21 @@ def captive_spots(profile: Profile) -> tuple[dict[str, Fact | None], dict[str, F
         balls = place.captive or 0
         if not balls:
             continue
-        ends = {
-            end: set(_from_end(place, balls, end))
-            for end in ((place.rest_end,) if place.rest_end else ("exit end", "far end"))
-        }
-        common = set.intersection(*ends.values())
+        ways = [
+            set(_from_end(place, balls, end, first))
+            for end in ((place.rest_end,) if place.rest_end else ENDS)
+            for first in ((place.position_1,) if place.position_1 else ENDS)
+        ]
+        common = set.intersection(*ways)
         surely.update((spot, None) for spot in sorted(common))
-        for spot in sorted(set.union(*ends.values()) - common):
-            maybe[spot] = Fact("place", place.id, "rest_end")
+        key = "position_1" if place.rest_end else "rest_end"
+        for spot in sorted(set.union(*ways) - common):
+            maybe[spot] = Fact("place", place.id, key)
     return surely, maybe
 
 
-def _from_end(place: Place, balls: int, end: str) -> tuple[str, ...]:
+def _from_end(place: Place, balls: int, end: str, first: str) -> tuple[str, ...]:
     numbers = list(range(1, place.capacity + 1))
-    if (place.position_1 or "exit end") != end:
+    if first != end:
         numbers.reverse()
     return tuple(f"{place.id}.{number}" for number in numbers[:balls])

@@ -8,8 +8,7 @@ from typing import Any
 
 import attrs
 
-from simrig.profile.checking import span
-from simrig.profile.layout import REST, Phase
+from simrig.profile.layout import REST, Phase, span
 from simrig.profile.machine import Profile
 from simrig.world.balls import Fact, Placement, settled
 

@@ -281,3 +281,80 @@ def test_completion_knows_the_commands(capsys: Capture, shell: str) -> None:
     assert main(["completion", shell]) == 0
     script = capsys.readouterr().out
     assert all(name in script for name in COMMANDS)
+
+
+RESTING = [*(f"trough-{n}" for n in range(1, 6)), "lock-1", "lock-2", "launcher-ball", "pool-ball"]
+
+
+def _sheets(file: Path, *sheets: tuple[int, set[str]]) -> str:
+    """Write a file of sheets, each with its count and what reads closed."""
+    text = ""
+    for balls, closed in sheets:
+        text += f"[[sheet]]\nballs = {balls}\n[sheet.readings]\n"
+        for name in RESTING:
+            text += f'{name} = "{"closed" if name in closed else "open"}"\n'
+    file.write_text(text)
+    return str(file)
+
+
+def test_compare_takes_sheets_together(capsys: Capture, tmp_path: Path) -> None:
+    """Of several sheets each is compared, and each difference names its sheet."""
+    sheets = _sheets(tmp_path / "both.toml", (0, {"trough-1"}), (5, set(RESTING[:4])))
+    code, found = _json(capsys, "compare", "tidal-clockwork", "--sheet", sheets)
+    assert (code, found["agrees"]) == (1, False)
+    assert [(one["sheet"], one["sensor"]) for one in found["differences"]] == [
+        (1, "trough-1"),
+        (2, "trough-5"),
+    ]
+
+
+def test_locate_takes_sheets_together(capsys: Capture, tmp_path: Path) -> None:
+    """As many balls are missing on one sheet as on the other."""
+    sheets = _sheets(tmp_path / "both.toml", (2, {"trough-1"}), (5, set(RESTING[:4])))
+    code, found = _json(capsys, "locate", "tidal-clockwork", "--sheet", sheets)
+    missing = [(one["sheet"], one["missing"]) for one in found["placements"]]
+    assert (code, missing) == (1, [(1, 1), (2, 1)])
+
+
+def test_faults_of_all_options_are_told_at_once(capsys: Capture) -> None:
+    """A wrong phase, a wrong count and an unknown sensor are three messages of one run."""
+    words = ["locate", "tidal-clockwork", "--phase", "x", "--balls", "40", "--closed", "zzz"]
+    assert main(words) == 2
+    told = capsys.readouterr().err.splitlines()
+    assert [line.split(": ")[1] for line in told] == ["--balls", "--phase", "--closed"]
+
+
+@pytest.mark.parametrize("machine", ["tidal-clockwork", "basalt-freight", "orchard-signal"])
+def test_expect_fits_the_first_screen(capsys: Capture, machine: str) -> None:
+    """In every phase, with any number of balls, the first screen is short and narrow enough."""
+    main(["show", machine, "--json"])
+    document = json.loads(capsys.readouterr().out)
+    for phase in document["phase"]:
+        for balls in range(document["balls"]["installed"] + 2):
+            words = ["expect", machine, "--phase", phase["id"], "--balls", str(balls)]
+            if main(words):
+                continue
+            lines = capsys.readouterr().out.splitlines()
+            assert max(map(len, lines)) <= 80
+            assert len([line for line in lines if line]) <= 20, words
+
+
+def test_neighbours_that_read_alike_share_a_line(capsys: Capture) -> None:
+    """What shares a line is told in full with --all, and nothing is lost."""
+    main(["expect", "basalt-freight"])
+    short = capsys.readouterr().out
+    main(["expect", "basalt-freight", "--all"])
+    whole = capsys.readouterr().out
+    assert (
+        "trough-1 to trough-7    c1 r1 to r7    ball trough 1 to 7       ball     CLOSED" in short
+    )
+    assert "trough-4" not in short
+    assert "trough-4" in whole
+
+
+def test_show_fits_the_screen(capsys: Capture) -> None:
+    """The drawing of a machine is at most 80 wide, and names a pair of beams once."""
+    assert main(["show", "basalt-freight"]) == 0
+    printed = capsys.readouterr().out
+    assert max(map(len, printed.splitlines())) <= 80
+    assert "past crane-a, crane-b\n" in printed

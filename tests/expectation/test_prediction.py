@@ -15,10 +15,10 @@ from simrig.expectation.prediction import expect
 from simrig.host.catalogue import Catalogue
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import links, readings
+from simrig.strategies import profiles
 from simrig.world.balls import settled
 from simrig.world.phases import Conditions
 from simrig.world.worlds import worlds
-from tests.generated_profiles import profiles
 
 REMOVABLE = {
     "sensor": ("at", "contact", "board", "diode", "address"),

@@ -1,0 +1,103 @@
+"""``simrig diagnose``: from what was seen to what can be wrong."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from simrig.cli import complained
+from simrig.cli import conditions as stated
+from simrig.cli import seen as observed
+from simrig.cli.context import Context, wrong
+
+if TYPE_CHECKING:
+    from simrig.diagnosis.diagnose import Diagnosis
+    from simrig.diagnosis.exclusion import Verdict
+
+PATIENCE_S = 2.0
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add the options."""
+    observed.configure_asked(parser)
+    complained.configure(parser)
+    group = parser.add_argument_group("what to answer")
+    group.add_argument(
+        "--faults", default="2", metavar="N", help="things wrong at once, at most (2)"
+    )
+    group.add_argument("--all", action="store_true", help="everything that can be wrong, and why")
+    group.add_argument(
+        "--why-not", action="append", default=[], metavar="KIND:PART",
+        help="what speaks against this",
+    )  # fmt: skip
+
+
+def run(arguments: argparse.Namespace, context: Context) -> int:
+    """Diagnose the sheets; 0 when all is as assumed, 1 otherwise."""
+    from simrig.diagnosis.diagnose import ImpossibleError, diagnose
+    from simrig.diagnosis.exclusion import UnknownSuspectError, suspect_named, why_not
+
+    limit = _limit(arguments.faults)
+    profile = context.profile(arguments.machine)
+    evidence = complained.evidence(profile, arguments)
+    conditions = stated.conditions(profile, arguments)
+    sheets = observed.seen(profile, arguments, conditions, needed=not evidence)
+    with patience(context, f"working out what can be wrong with {profile.name}"):
+        try:
+            found = diagnose(profile, sheets, evidence=evidence, limit=limit)
+        except ImpossibleError as error:
+            raise wrong("conditions", str(error)) from None
+        try:
+            verdicts = [why_not(found, suspect_named(found, name)) for name in arguments.why_not]
+        except UnknownSuspectError as error:
+            raise wrong("--why-not", str(error)) from None
+        _answer(found, verdicts, arguments, context)
+    return 0 if found.as_assumed else 1
+
+
+def _answer(
+    found: Diagnosis, verdicts: Sequence[Verdict], arguments: argparse.Namespace, context: Context
+) -> None:
+    if context.json:
+        from simrig.diagnosis.diagnose import every_cause
+        from simrig.interchange import diagnosis_document as documents
+
+        causes = every_cause(found) if arguments.all else iter(found.causes)
+        document = documents.document(found, asked=verdicts)
+        rows = (documents.explanation(found, cause) for cause in causes)
+        for line in documents.lines(document, rows):
+            context.say(line)
+        return
+    from simrig.reports import diagnosis_text as report
+
+    lines = report.everything(found) if arguments.all else report.screen(found)
+    for line in [*lines, *report.asked(verdicts)]:
+        context.say(line)
+
+
+def _limit(text: str) -> int:
+    from simrig.diagnosis.conflicts import MOST_AT_ONCE
+
+    if text.isascii() and text.isdigit() and len(text) < 3 and 1 <= int(text) <= MOST_AT_ONCE:
+        return int(text)
+    message = f'found "{text}"; wanted a whole number from 1 to {MOST_AT_ONCE}'
+    raise wrong("--faults", message)
+
+
+@contextmanager
+def patience(context: Context, what: str) -> Iterator[None]:
+    """Say on stderr what is going on when it takes longer than a person waits gladly."""
+    if context.quiet:
+        yield
+        return
+    started = threading.Timer(PATIENCE_S, print, (f"{what} ...",), {"file": sys.stderr})
+    started.daemon = True
+    started.start()
+    try:
+        yield
+    finally:
+        started.cancel()

@@ -1,0 +1,51 @@
+"""``simrig paper``: the printable pages of a machine."""
+
+from __future__ import annotations
+
+import argparse
+
+from simrig.cli.conditions import near
+from simrig.cli.context import Context, wrong
+from simrig.cli.writing import write
+
+SIZES = ("A4", "Letter")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Add the options."""
+    parser.add_argument("machine", metavar="MACHINE", help="id of a machine, or a profile file")
+    parser.add_argument("-o", "--output", metavar="FILE.html", required=True,
+                        help="where to write it; - prints it")  # fmt: skip
+    parser.add_argument("--size", default="A4", help="A4 (as left out) or Letter")
+    parser.add_argument("--phase", help="phase of the comparison page (idle when left out)")
+    parser.add_argument("--balls", help="balls in the machine, on the comparison page")
+
+
+def run(arguments: argparse.Namespace, context: Context) -> int:
+    """Write the pages."""
+    from simrig.page.extra import need
+
+    need("paper", "jinja2")
+    size = next((one for one in SIZES if one.lower() == arguments.size.lower()), None)
+    if size is None:
+        raise wrong("--size", f'found "{arguments.size}"; wanted A4 or Letter')
+    profile = context.profile(arguments.machine)
+    if arguments.phase is not None and profile.row("phase", arguments.phase) is None:
+        known = [row.id for row in profile.phase]
+        raise wrong("--phase", f'no phase is called "{arguments.phase}"; '
+                    + near(arguments.phase, known))  # fmt: skip
+    most = profile.balls.installed
+    balls = arguments.balls
+    if balls is not None and not (balls.isascii() and balls.isdigit() and len(balls) < 4):
+        raise wrong("--balls", f'found "{balls}"; wanted a whole number from 0 to {most}')
+    from simrig.page.rendering import render_paper
+    from simrig.reports.paper import paper
+    from simrig.world.phases import Conditions
+
+    conditions = Conditions(phase=arguments.phase, balls=None if balls is None else int(balls))
+    try:
+        found = paper(profile, conditions)
+    except ValueError as error:
+        raise wrong("conditions", str(error)) from None
+    write(arguments.output, render_paper(found, size=size), context)
+    return 0

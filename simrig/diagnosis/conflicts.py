@@ -1,0 +1,99 @@
+"""Nothing explains what was seen: which readings cannot go together, and the way back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import attrs
+
+from simrig.diagnosis.one_sheet import OneSheet
+from simrig.diagnosis.reasoning import Explanations, explain
+from simrig.diagnosis.suspects import Sheet
+from simrig.diagnosis.words import counted, listed
+from simrig.profile.machine import Profile
+
+NOTHING_FITS = "nothing fits"
+SHEETS = "the sheets contradict each other"
+MOST_AT_ONCE = 3
+"""How many things wrong at once can be asked for: beyond, the search takes too long."""
+
+BESIDES = "the rest of the evidence contradicts the readings"
+
+
+@attrs.frozen(kw_only=True)
+class Conflicting:
+    """Why nothing explains the evidence.
+
+    ``kind`` is one of the words above.  ``readings`` are those that cannot go
+    together on a sound machine: (sheet, sensor, reading); ``words`` says it in a
+    sentence, ``way_back`` what to do next.
+    """
+
+    kind: str
+    readings: tuple[tuple[int, str, str], ...]
+    words: str
+    way_back: str
+
+
+def conflicting(
+    profile: Profile,
+    sheets: tuple[Sheet, ...],
+    systems: Sequence[OneSheet],
+    found: Explanations,
+    limit: int,
+) -> Conflicting:
+    """Say what contradicts what; ``found`` holds no explanation."""
+    at_once = f"{counted(limit, 'thing')} wrong at once"
+    alone = [explain(system, limit).count > 0 for system in systems]
+    if systems and all(alone) and len(systems) > 1:
+        return Conflicting(
+            kind=SHEETS,
+            readings=_readings(sheets, systems, range(len(systems))),
+            words=f"each of the {len(systems)} sheets can be explained by itself, but no "
+            f"{at_once} explains all of them",
+            way_back="something changed between the sheets, or one was noted under the wrong "
+            "conditions: check how many balls each says, read again without touching anything, "
+            "or give one sheet at a time",
+        )
+    if systems and all(alone):
+        return Conflicting(
+            kind=BESIDES,
+            readings=_readings(sheets, systems, range(len(systems))),
+            words=f"the readings can be explained by themselves, but no {at_once} explains "
+            "them and the rest of the evidence",
+            way_back="leave out one result at a time and see which one contradicts; repeat that check",
+        )
+    bad = [number for number, fits in enumerate(alone) if not fits]
+    readings = _readings(sheets, systems, bad)
+    which = "" if len(systems) == 1 else f" on sheet {listed([str(n + 1) for n in bad])}"
+    named = listed([f"{name} {seen}" for _, name, seen in readings], 6)
+    words = f"with up to {at_once} nothing explains the readings{which}"
+    if len(readings) == 1:
+        words += f"; a sound machine cannot give this: {named}"
+    elif readings:
+        words += f"; a sound machine cannot give these together: {named}"
+    again = {0: "everything", 1: "that sensor"}.get(len(readings), "those sensors")
+    more = (
+        f"--faults {limit + 1} allows one more thing to be wrong, or "
+        if limit < MOST_AT_ONCE
+        else ""
+    )
+    return Conflicting(
+        kind=NOTHING_FITS,
+        readings=readings,
+        words=words,
+        way_back=f"read {again} again and check the phase and the number of balls; then "
+        f"{more}--unknown leaves out the readings that you are not sure of",
+    )
+
+
+def _readings(
+    sheets: tuple[Sheet, ...], systems: Sequence[OneSheet], numbers: Sequence[int]
+) -> tuple[tuple[int, str, str], ...]:
+    found = []
+    for number in numbers:
+        looked = sheets[number].observation.looked_at()
+        for name in systems[number].conflicting_sensors(()):
+            if name in looked:
+                found.append((number, name, looked[name]))
+    return tuple(found)

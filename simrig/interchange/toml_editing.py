@@ -1,0 +1,279 @@
+"""Changing a profile file in place, so that everything else in it stays: comments, order, layout.
+
+What is to be said arrives as a whole profile.  Only the keys and rows in which
+it differs from what the file says are touched, and the result is read again
+before it is handed out: it says exactly that profile, or nothing is changed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import attrs
+
+from simrig.errors import InputError, Problem, ProfileError
+from simrig.interchange.toml_spans import Spans
+from simrig.interchange.toml_writer import (
+    in_order,
+    mapping_text,
+    pair,
+    row_text,
+    section_heading,
+    value_text,
+)
+from simrig.profile.keys import attribute_of, keys_of
+from simrig.profile.machine import Profile
+from simrig.profile.positions import Array, Path, Table
+from simrig.profile.reader import read
+
+
+@attrs.frozen(kw_only=True)
+class _Edit:
+    start: int
+    end: int
+    text: str
+
+
+@attrs.frozen(kw_only=True)
+class _Key:
+    """A key of the table at ``path`` that gets another value; None takes it away."""
+
+    path: Path
+    name: str
+    value: Any
+    order: tuple[str, ...]
+
+
+@attrs.frozen(kw_only=True)
+class _Row:
+    """A table that is not there yet; ``several`` for one more row of ``[[name]]``."""
+
+    name: str
+    row: Any
+    several: bool
+
+
+def edited(text: str, before: Profile, after: Profile) -> str:
+    """Return the text of a file that says ``before``, changed so that it says ``after``.
+
+    Rows may be added, and keys added, changed or taken away; a row that is gone
+    raises ValueError.  Raises InputError where the layout of the file does not
+    let a change in.
+    """
+    file = before.origin.file
+    windows = "\r\n" in text
+    spans = Spans(text.replace("\r\n", "\n"))
+    edits = [edit for change in _changes(before, after) for edit in _edits(spans, change, file)]
+    lines = _applied(spans.text, edits)
+    try:
+        said = read(lines.encode(), file, kinds=before.kinds)
+    except ProfileError as error:
+        raise _cannot(file, None, str(error.problems[0].message)) from error
+    if said != after:
+        raise _cannot(file, None, "the file is laid out in a way that hides it")
+    return lines.replace("\n", "\r\n") if windows else lines
+
+
+@attrs.frozen(kw_only=True)
+class _Pairs:
+    """A mapping at ``path`` whose pairs change."""
+
+    path: Path
+    old: Mapping[str, Any]
+    new: Mapping[str, Any]
+
+
+_Change = _Key | _Row | _Pairs
+
+
+def _changes(before: Profile, after: Profile) -> Iterator[_Change]:
+    for name, key in in_order(Profile):
+        old = getattr(before, attribute_of(name))
+        new = getattr(after, attribute_of(name))
+        if old == new:
+            continue
+        if key.shape == "tables" and key.table is not None:
+            for index, row in enumerate(old):
+                yield from _row_changes(row, _kept(new, index, row), (name, index))
+            yield from (_Row(name=name, row=row, several=True) for row in new[len(old) :])
+        elif key.shape == "table" and old is not None and new is not None:
+            yield from _row_changes(old, new, (name,))
+        elif isinstance(old, Mapping) and isinstance(new, Mapping):
+            yield _Pairs(path=(name,), old=old, new=new)
+        elif key.shape in ("table", "mapping") and old is None:
+            yield _Row(name=name, row=new, several=False)
+        else:
+            yield _Key(path=(), name=name, value=new, order=_order(Profile))
+
+
+def _kept(rows: tuple[Any, ...], index: int, row: Any) -> Any:
+    name = getattr(row, "id", None)
+    if index >= len(rows) or getattr(rows[index], "id", None) != name:
+        raise ValueError(f"the row {name or index + 1} is gone; rows are only added")
+    return rows[index]
+
+
+def _row_changes(old: Any, new: Any, path: Path) -> Iterator[_Change]:
+    rows = type(new)
+    for name, key in in_order(rows):
+        was, now = getattr(old, attribute_of(name)), getattr(new, attribute_of(name))
+        if was == now:
+            continue
+        if key.shape == "tables":
+            for index, row in enumerate(was):
+                yield from _row_changes(row, now[index], (*path, name, index))
+            inner = ".".join(str(step) for step in (*path, name))
+            yield from (_Row(name=inner, row=row, several=True) for row in now[len(was) :])
+        elif isinstance(was, Mapping) and isinstance(now, Mapping):
+            yield _Pairs(path=(*path, name), old=was, new=now)
+        else:
+            yield _Key(path=path, name=name, value=now, order=_order(rows))
+
+
+def _order(rows: type[Any]) -> tuple[str, ...]:
+    return tuple(name for name, _ in in_order(rows))
+
+
+def _edits(spans: Spans, change: _Change, file: str) -> Iterator[_Edit]:
+    if isinstance(change, _Row):
+        yield _new_row(spans, change)
+        return
+    if isinstance(change, _Pairs):
+        yield from _pair_edits(spans, change, file)
+        return
+    table = spans.table(change.path)
+    if table is None:
+        raise _cannot(file, None, f"{pair(change.name, change.value)} finds no table")
+    span = spans.pair(table, change.name)
+    if span is None and change.name in table.items:
+        line = spans.line_at(spans.reach((*change.path, change.name))[1])
+        raise _cannot(file, line, f"{change.name} has a header of its own; write it on one line")
+    if span is None:
+        yield _new_key(spans, table, change)
+    elif change.value is None:
+        yield _removal(spans, table, change.name)
+    else:
+        value = pair("x", change.value).partition(" = ")[2]
+        yield _Edit(start=span.value, end=span.end, text=value)
+
+
+def _pair_edits(spans: Spans, change: _Pairs, file: str) -> Iterator[_Edit]:
+    table = spans.table(change.path)
+    braces = None if table is None else spans.braces(table)
+    if braces is not None:
+        # All on one line, where no remark can stand: it is written anew.
+        yield _Edit(start=braces[0], end=braces[1], text=value_text(change.new))
+        return
+    order = tuple(dict.fromkeys((*change.old, *change.new)))
+    for name in order:
+        if change.old.get(name) != (value := change.new.get(name)):
+            key = _Key(path=change.path, name=name, value=value, order=order)
+            yield from _edits(spans, key, file)
+
+
+def _new_key(spans: Spans, table: Table, change: _Key) -> _Edit:
+    text = pair(change.name, change.value)
+    earlier = reversed(change.order[: change.order.index(change.name)])
+    near = next((span for name in earlier if (span := spans.pair(table, name))), None)
+    braces, header = spans.braces(table), spans.header(table)
+    if braces is not None:
+        if near is not None:
+            return _Edit(start=near.end, end=near.end, text=f", {text}")
+        comma = "," if table.items else " "
+        return _Edit(start=braces[0] + 1, end=braces[0] + 1, text=f" {text}{comma}")
+    if header is None and near is not None and near.start != near.key:
+        # A dotted key: its sister takes the same way.
+        text = spans.text[near.start : near.key] + text
+    if near is None and header is None:
+        start = _first_statement(spans)
+        return _Edit(start=start, end=start, text=f"{text}\n")
+    at = spans.line_end(near.end if near is not None else header[1] if header else 0)
+    return _Edit(start=at, end=at, text=f"\n{text}")
+
+
+def _first_statement(spans: Spans) -> int:
+    starts = [
+        place if isinstance(place, int) else place.start for place in spans.root.items.values()
+    ]
+    return spans.line_start(min(starts, default=len(spans.text)))
+
+
+def _removal(spans: Spans, table: Table, name: str) -> _Edit:
+    span = spans.pair(table, name)
+    assert span is not None
+    if spans.braces(table) is not None:
+        # A row on one line: the comma goes with the pair.
+        rest = re.compile(r"[ \t]*,[ \t]*").match(spans.text, span.end)
+        return _Edit(start=span.start, end=rest.end() if rest else span.end, text="")
+    end = min(spans.line_end(span.end) + 1, len(spans.text))
+    return _Edit(start=spans.line_start(span.start), end=end, text="")
+
+
+def _new_row(spans: Spans, change: _Row) -> _Edit:
+    if isinstance(change.row, Mapping):
+        text = mapping_text(change.name, change.row)
+    else:
+        header = f"[[{change.name}]]" if change.several else f"[{change.name}]"
+        text = row_text(header, change.row)
+    section = change.name.partition(".")[0]
+    first = section not in spans.root.items
+    at = _end_of(spans, section)
+    for name, key in reversed(tuple(in_order(Profile))):
+        if at:
+            break
+        if _precedes(name, section) and key.shape in ("table", "tables", "mapping"):
+            at = _end_of(spans, name)
+    at = _past_comments(spans, max(at, spans.line_end(_root_end(spans))))
+    words = section_heading(section) if first and section == change.name else ""
+    return _Edit(start=at, end=at, text="".join(f"\n\n{one}" for one in (words, text) if one))
+
+
+def _precedes(name: str, section: str) -> bool:
+    order = _order(Profile)
+    return order.index(name) < order.index(section)
+
+
+def _end_of(spans: Spans, section: str) -> int:
+    """The end of the last line of a section; 0 where there is none."""
+    place = spans.root.items.get(section)
+    rows = place.items if isinstance(place, Array) else [place]
+    ends = [spans.end(row) for row in rows if isinstance(row, Table)]
+    return spans.line_end(max(ends)) if ends else 0
+
+
+def _root_end(spans: Spans) -> int:
+    keys = keys_of(Profile)
+    pairs = [span.end for name in keys if (span := spans.pair(spans.root, name))]
+    return max(pairs, default=0)
+
+
+def _past_comments(spans: Spans, at: int) -> int:
+    """Comments right below a table, with nothing between, belong to it."""
+    while spans.text[at : at + 2] == "\n#":
+        at = spans.line_end(at + 1)
+    return at
+
+
+def _applied(text: str, edits: list[_Edit]) -> str:
+    # A first row of a section brings its heading; the rows after it must not bring it again.
+    pieces, at = [], 0
+    headings: set[str] = set()
+    for edit in sorted(edits, key=lambda one: one.start):
+        words = edit.text
+        heading = words.partition("\n\n[")[0] if words.startswith("\n\n# -") else ""
+        if heading in headings:
+            words = words[len(heading) :]
+        elif heading:
+            headings.add(heading)
+        pieces += [text[at : edit.start], words]
+        at = max(at, edit.end)
+    pieces.append(text[at:])
+    result = "".join(pieces)
+    return result if result.endswith("\n") else result + "\n"
+
+
+def _cannot(file: str, line: int | None, why: str) -> InputError:
+    message = f"cannot be changed here: {why}; mend the file by hand, then go on"
+    return InputError([Problem(file=file, line=line, where="profile", message=message)])

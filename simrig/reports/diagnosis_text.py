@@ -1,0 +1,268 @@
+"""A diagnosis on the screen: what was assumed, the verdict, what to do next, what can be wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from simrig.diagnosis.diagnose import Cause, Diagnosis
+from simrig.diagnosis.exclusion import Verdict
+from simrig.diagnosis.words import balls_at, counted, fault_words, listed, mistake_words
+from simrig.reports import wording
+
+MOST_LINES = 20
+TOP = 3
+
+
+def screen(found: Diagnosis, *, next_lines: Sequence[str] = ()) -> list[str]:
+    """Return the first screen, at most 20 lines.
+
+    ``next_lines`` are the bench state with its caution and the check to do next.
+    """
+    lines = [*_assumed(found), "", *_folded(verdict(found))]
+    if found.conflict is not None:
+        lines += ["", *_folded(f"What to do: {_capital(found.conflict.way_back)}.")]
+        return _at_most(lines)
+    if found.as_assumed:
+        return _at_most([*lines, *_cannot_show(found), *_stands_on(found, 2)])
+    after: list[str] = list(next_lines) or _first_look(found)
+    if after:
+        lines += ["", *after]
+    lines.append("")
+    shown = top_groups(found)
+    for number in shown:
+        lines += _group(found, number, 2)
+    more = found.groups - len(shown)
+    if more:
+        lines.append(f"{more} more: --all")
+    reason = ["", *_reason(found, shown[0])]
+    room = MOST_LINES - len(_at_most(lines))
+    return _at_most([*lines, *reason] if len(reason) - 1 <= room else lines)
+
+
+def _reason(found: Diagnosis, number: int, margin: str = "") -> list[str]:
+    causes = found.group(number)
+    which = "" if len(causes) == 1 else ", for the first of them"
+    return _folded(f"{margin}Why {number}{which}: {causes[0].why}.", f"{margin}  ")
+
+
+def everything(found: Diagnosis, *, next_lines: Sequence[str] = ()) -> list[str]:
+    """Return all groups with the reason for each, without a limit."""
+    lines = [*_assumed(found), "", *_folded(verdict(found))]
+    if found.conflict is not None:
+        return [*lines, "", *_folded(f"What to do: {_capital(found.conflict.way_back)}.")]
+    if next_lines:
+        lines += ["", *next_lines]
+    by_group: dict[int, list[Cause]] = {}
+    for cause in found.causes:
+        by_group.setdefault(cause.group, []).append(cause)
+    for number in sorted(by_group):
+        causes = by_group[number]
+        lines += ["", *_group(found, number, 100)]
+        lines += _reason(found, number, "   ")
+        for way in _ways(found, causes[0]):
+            lines += _folded(f"   {way}", "   ")
+    spare = found.count - len(found.causes)
+    lines += [
+        "",
+        *_folded(
+            f"{counted(found.count, 'set')} of things wrong in all; {spare} of them hold one of "
+            "these and something that does not show. --json --all lists every one."
+        ),
+    ]
+    return [*lines, *_stands_on(found, 100)]
+
+
+def verdict(found: Diagnosis) -> str:
+    """Return the verdict in one sentence; it names no culprit while something else fits as well."""
+    profile = found.profile
+    if found.conflict is not None:
+        return f"{_capital(found.conflict.words)}."
+    if found.as_assumed:
+        ways = [balls_at(profile, at[0]) for at in found.causes[0].at if at]
+        lying = listed(dict.fromkeys(ways), 3)
+        return f"All is as assumed: {lying}." if lying else "All is as assumed."
+    where = _where_it_differs(found)
+    if found.told_apart:
+        causes = found.causes
+        if len(causes) == 1:
+            return f"{where} Only this is left: {_words(found, causes[0])}."
+        return f"{where} One group is left; no reading tells these {len(causes)} apart."
+    first = found.group(1)[0]
+    if not first.faults and sum(cause.chance for cause in found.group(1)) >= 0.5:
+        return (
+            f"{where} It need not be a part: most likely something was taken for granted "
+            "or read wrong."
+        )
+    return f"{where} {counted(found.groups, 'different thing')} can be wrong; none is sure yet."
+
+
+def _where_it_differs(found: Diagnosis) -> str:
+    named: list[str] = []
+    for number, names in enumerate(found.differences, 1):
+        if names:
+            nth = f" (sheet {number})" if len(found.sheets) > 1 else ""
+            named.append(listed(names, 4) + nth)
+    if not named:
+        return "The readings are right, but not all is as assumed."
+    return f"Not as it must be at {listed(named, 3)}."
+
+
+def top_groups(found: Diagnosis) -> list[int]:
+    """Return the first groups to show, what is shared by several wrong readings first."""
+    chosen = list(range(1, min(found.groups, TOP) + 1))
+    return sorted(chosen, key=lambda number: (not _shared(found, number), number))
+
+
+def _shared(found: Diagnosis, number: int) -> bool:
+    """Whether one part explains more than one wrong reading."""
+    cause = found.group(number)[0]
+    if len(cause.faults) != 1 or cause.assumes:
+        return False
+    differing = {name for names in found.differences for name in names}
+    return len(differing & found.whys.grouping.touches(cause.faults[0])) > 1
+
+
+def group_words(found: Diagnosis, number: int, most: int = 5) -> str:
+    """Return what a group stands for, in words."""
+    causes = found.group(number)
+    alone = [cause for cause in causes if len(cause.members) == 1 and cause.faults]
+    if len(alone) == len(causes) > 1:
+        faults = [cause.faults[0] for cause in causes]
+        sensors = {fault.sensor for fault in faults}
+        if len(sensors) == 1 and None not in sensors:
+            return f"at {faults[0].sensor}: {_or([fault.kind.title for fault in faults], most)}"
+        return _or([fault_words(found.profile, fault) for fault in faults], most)
+    words = _words(found, causes[0])
+    more = len(causes) - 1
+    if not more:
+        return words
+    others = "another set that shows" if more == 1 else f"{more} other sets that show"
+    return f"{words}, or {others} the same"
+
+
+def _or(words: list[str], most: int) -> str:
+    if len(words) > most:
+        return ", ".join(words[:most]) + f" or {len(words) - most} more"
+    return ", ".join(words[:-1]) + f" or {words[-1]}" if len(words) > 1 else words[0]
+
+
+def _words(found: Diagnosis, cause: Cause) -> str:
+    words = [fault_words(found.profile, fault) for fault in cause.faults]
+    words += [mistake_words(found.profile, mistake) for mistake in cause.assumes]
+    return ", together with ".join(words) if words else "all as assumed"
+
+
+def _group(found: Diagnosis, number: int, rows: int) -> list[str]:
+    chance = wording.chance(sum(cause.chance for cause in found.group(number)))
+    start = f"{number:2} {chance:19} "
+    for most in (100, 8, 5, 3, 2, 1):
+        lines = _folded(start + group_words(found, number, most), " " * len(start))
+        if len(lines) <= rows:
+            return lines
+    return lines[:rows]
+
+
+def _ways(found: Diagnosis, cause: Cause) -> list[str]:
+    words = []
+    for number, ways in enumerate(cause.at, 1):
+        nth = f" (sheet {number})" if len(cause.at) > 1 else ""
+        balls = [balls_at(found.profile, at) for at in ways]
+        more = f", or {len(balls) - 3} more ways" if len(balls) > 3 else ""
+        words.append(f"Balls{nth}: {'; or '.join(balls[:3])}{more}.")
+    return words
+
+
+def _assumed(found: Diagnosis) -> list[str]:
+    profile = found.profile
+    lines: list[str] = []
+    several = len(found.sheets) > 1
+    for number, sheet in enumerate(found.sheets[:4], 1):
+        text = wording.assumed(profile, sheet.conditions)
+        if several:
+            text = f"Sheet {number}: " + text.removeprefix("Assumed: ")
+        lines += _folded(text, "  ")
+    if len(found.sheets) > 4:
+        lines.append(f"... and {len(found.sheets) - 4} more sheets.")
+    lines += _folded(wording.polarity(profile))
+    taken = [note for sheet in found.sheets if (note := wording.taken(sheet.observation))]
+    if taken:
+        lines += _folded(taken[0] if not several else _taken(found))
+    return lines
+
+
+def _taken(found: Diagnosis) -> str:
+    opened = sum(sheet.observation.taken_for_open for sheet in found.sheets)
+    closed = sum(sheet.observation.taken_for_closed for sheet in found.sheets)
+    words = [f"{n} for {state}" for n, state in ((opened, "open"), (closed, "closed")) if n]
+    return f"Readings that you did not name were taken: {' and '.join(words)}."
+
+
+def _first_look(found: Diagnosis) -> list[str]:
+    """Return what costs nothing and can settle it: another look."""
+    looks: dict[str, None] = {}
+    for number in range(1, min(found.groups, 6) + 1):
+        cause = found.group(number)[0]
+        if len(cause.members) != 1:
+            continue
+        for mistake in cause.assumes:
+            if mistake.kind == "misread":
+                looks[f"read {mistake.value} again"] = None
+            elif mistake.kind == "symbols":
+                looks["make sure which symbol means closed"] = None
+            elif mistake.kind in ("phase", "passing"):
+                looks["make sure that no ball is in play"] = None
+            elif mistake.kind == "count":
+                looks["count the balls"] = None
+            elif mistake.kind == "numbering":
+                looks["make sure at which end position 1 is"] = None
+        for fault in cause.faults:
+            if fault.kind.id in ("ball-missing", "ball-extra", "ball-hung"):
+                looks["count the balls that you can see"] = None
+    if not looks:
+        return []
+    return _folded(f"First, it costs nothing: {listed(looks, 3)}.", "  ")
+
+
+def _cannot_show(found: Diagnosis) -> list[str]:
+    silent = len(found.hidden)
+    if not silent:
+        return []
+    sensors = sum(1 for one in found.suspects if one.fault is not None)
+    return _folded(
+        f"These readings cannot show everything: {silent} of the {sensors} faults that this "
+        "machine can have would read just the same now. Another number of balls shows more."
+    )
+
+
+def _stands_on(found: Diagnosis, most: int) -> list[str]:
+    if not found.depends_on:
+        return []
+    lines = ["", "This stands on:"]
+    for note in found.depends_on[:most]:
+        lines += _folded(f"  {note}", "    ")
+    left = len(found.depends_on) - most
+    return [*lines, *([f"  and {left} more: --all"] if left > 0 else [])]
+
+
+def asked(verdicts: Iterable[Verdict]) -> list[str]:
+    """Return the answers to why something is not among what can be wrong."""
+    lines: list[str] = []
+    for one in verdicts:
+        lines += ["", *_folded(f"{one.name}: {one.words}.", "  ")]
+    return lines
+
+
+def _folded(text: str, indent: str = "") -> list[str]:
+    return wording.folded(text, indent).splitlines()
+
+
+def _at_most(lines: list[str]) -> list[str]:
+    """Leave out empty lines, the last first, until it fits the first screen."""
+    kept = list(lines)
+    while len(kept) > MOST_LINES and "" in kept:
+        kept.pop(len(kept) - 1 - kept[::-1].index(""))
+    return kept
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
