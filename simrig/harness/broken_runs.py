@@ -15,8 +15,8 @@ from simrig.signals import CLOSED, EITHER
 class Run:
     """What was done, and what every sensor should read after it.
 
-    Either ``steps`` are moves from home, or ``spots`` were set outright in a phase
-    with a number of balls.
+    Either ``steps`` are moves from home, or ``spots`` were set outright, in a phase
+    with a number of balls where they are stated.
     """
 
     wanted: Mapping[str, str]
@@ -54,7 +54,8 @@ def scenario(profile: Profile, machine: str, words: str, run: Run) -> str:
     if run.spots is None:
         lines.append(pair("do", list(run.steps)))
     else:
-        lines += [pair("phase", run.phase), pair("balls", run.balls)]
+        stated = {"phase": run.phase, "balls": run.balls}
+        lines += [pair(key, value) for key, value in stated.items() if value is not None]
         lines.append(pair("seats", sorted(run.spots) or "none"))
     for key, reading in (("closed", CLOSED), ("either", EITHER)):
         names = [

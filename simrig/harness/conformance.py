@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 from collections.abc import Callable, Iterator
 from typing import Any, Final
 
@@ -19,11 +20,12 @@ from hypothesis import strategies as st
 from simrig.harness import one_world
 from simrig.harness.broken_runs import BrokenError, Run
 from simrig.harness.moving import moving
+from simrig.profile.components import Sensor
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links, links, readings
 from simrig.sensing.chain import contact
 from simrig.signals import CLOSED, OPEN
-from simrig.world.phases import Conditions, legal_placements, row_counts
+from simrig.world.phases import Conditions, legal_placements, mechanism_states, row_counts
 from simrig.world.worlds import Value, worlds
 
 MOST_POSITIONS: Final = 3000
@@ -42,7 +44,7 @@ class Suite:
     examples: int = 50
     seed: int = 0
 
-    def drawn(self, test: Callable[..., None], *, steps: int | None = None) -> Any:
+    def drawn(self, test: Callable[..., None]) -> Any:
         """Return a test with the suite's number of examples and its seed."""
         return seed(self.seed)(self.settings()(test))
 
@@ -55,7 +57,7 @@ class Suite:
             derandomize=False,
             print_blob=False,
             report_multiple_bugs=False,
-            stateful_step_count=20,
+            stateful_step_count=30,
             suppress_health_check=list(HealthCheck),
             phases=(Phase.generate, Phase.shrink),
         )
@@ -115,10 +117,6 @@ def _phases(suite: Suite) -> None:
 
 def _states(profile: Profile, phase: str) -> Iterator[dict[str, str]]:
     """Yield every way in which the mechanisms may stand in a phase."""
-    import itertools
-
-    from simrig.world.phases import mechanism_states
-
     stated = dict(mechanism_states(profile, profile.row("phase", phase)))
     choices = [
         sorted(stated.get(mechanism.id, mechanism.states)) for mechanism in profile.mechanism
@@ -159,6 +157,7 @@ def _stated(suite: Suite) -> None:
     table = links(profile)
     checked = 0
     wrong = []
+    run = None
     for sensor in profile.sensor:
         for worked, stated in ((0, sensor.rest_reads), (1, sensor.worked_reads)):
             if stated is None:
@@ -172,10 +171,23 @@ def _stated(suite: Suite) -> None:
                 when = "when worked" if worked else "at rest"
                 key = "worked_reads" if worked else "rest_reads"
                 wrong.append(f"{sensor.id} reads {read} {when} by its links; {key} says {stated}")
+                run = run or _one_ball(profile, table, sensor, worked, stated)
     if wrong:
-        raise BrokenError("; ".join(wrong))
+        raise BrokenError("; ".join(wrong), run=run)
     if not checked:
         raise WaitsError("rest_reads or worked_reads: no sensor states a second time how it reads")
+
+
+def _one_ball(
+    profile: Profile, table: Links, sensor: Sensor, worked: int, stated: str
+) -> Run | None:
+    """The smallest run that shows one sensor's reading: no ball, or one at the sensor."""
+    if not sensor.spots:
+        return None
+    spots = frozenset(sensor.spots[:1] if worked else ())
+    states = dict(mechanism_states(profile, None))
+    wanted = {**one_world.readings(profile, table, spots, states), sensor.id: stated}
+    return Run(spots=spots, wanted=wanted)
 
 
 def _diagnosis(suite: Suite) -> None:
@@ -233,5 +245,3 @@ CHECKS: Final = (
     Check(id="export", title="an export reads back the same", run=_export),
 )
 """Every check, in the order in which they run."""
-
-__all__ = ["CHECKS", "BrokenError", "Check", "Links", "Suite", "WaitsError"]

@@ -38,8 +38,16 @@ def moving(profile: Profile, how: settings, from_seed: int) -> None:
             self.steps: tuple[str, ...] = ()
 
         @rule(choice=st.integers(0, _MANY))
-        def move(self, choice: int) -> None:
-            possible = moves.moves(profile, self.rig.placement, in_hand=self.rig.in_hand)
+        def roll(self, choice: int) -> None:
+            self._make(choice, ["take"])
+
+        @rule(choice=st.integers(0, _MANY))
+        def by_hand(self, choice: int) -> None:
+            self._make(choice, ["set", "remove", "feed"])
+
+        def _make(self, choice: int, verbs: list[str]) -> None:
+            found = moves.moves(profile, self.rig.placement, in_hand=self.in_hand)
+            possible = [move for move in found if move.verb in verbs]
             if not possible:
                 return
             step = possible[choice % len(possible)]
