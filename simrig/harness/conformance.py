@@ -210,7 +210,20 @@ def _diagnosis(suite: Suite) -> None:
 
 
 def _record(suite: Suite) -> None:
-    raise WaitsError("a log of a run in time: this version of simrig does not record yet")
+    from simrig.expectation.motions import sampling_of
+    from simrig.harness.recorded import Recorded
+    from simrig.strategies import moves
+
+    _phases_stated(suite.profile)
+    if sampling_of(suite.profile) is None:
+        raise WaitsError("[scan] period_ms and debounce_readings: how the controller reads")
+    recorded = Recorded(suite.profile)
+
+    @given(moves(suite.profile, most=6, by_hand=False), st.integers(0, 10_000))
+    def drawn(steps: tuple[str, ...], number: int) -> None:
+        recorded.check(steps, number)
+
+    suite.drawn(drawn)()
 
 
 def _export(suite: Suite) -> None:

@@ -152,6 +152,23 @@ def test_a_fault_that_is_not_found_again_is_told(monkeypatch: pytest.MonkeyPatch
     assert "diagnose does not offer it for these readings" in str(_broken("diagnosis"))
 
 
+def test_a_recording_that_misses_a_beam_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """When what is recorded lacks one sensor's changes, the run does not replay."""
+    from simrig.harness.recorded import Recorder
+
+    usual = Recorder.record
+
+    def record(self: Recorder, *arguments: Any) -> Any:
+        events = usual(self, *arguments)
+        return [one for one in events if one.signal != "trough-1" or not one.time_ms]
+
+    monkeypatch.setattr(Recorder, "record", record)
+    found = _broken("record")
+    assert "does not replay: trough-1" in str(found)
+    assert found.run is not None
+    assert len(found.run.steps) == 1
+
+
 def test_an_export_that_loses_facts_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """An export that reads back as another profile fails."""
     monkeypatch.setattr(
@@ -168,6 +185,7 @@ def test_an_export_that_loses_facts_is_told(monkeypatch: pytest.MonkeyPatch) -> 
         ({"phase": ()}, "diagnosis", "a [[phase]]"),
         ({"route": (), "sensor": ()}, "moves", "a [[route]]"),
         ({"sensor": ()}, "readings", "a [[sensor]]"),
+        ({"scan": None}, "record", "[scan] period_ms"),
         ({"sensor": ()}, "stated", "rest_reads or worked_reads"),
     ],
 )
@@ -184,7 +202,7 @@ pytest_plugins = ["pytester"]
 @pytest.fixture
 def project(pytester: pytest.Pytester) -> Path:
     """A folder with a profile file and a test of its own."""
-    (pytester.path / "mine.toml").write_text(toml_writer.written(ORCHARD))
+    (pytester.path / "mine.toml").write_text(toml_writer.written(attrs.evolve(ORCHARD, scan=None)))
     (pytester.path / "test_own.py").write_text("def test_own():\n    pass\n")
     return pytester.path
 
@@ -205,7 +223,7 @@ def test_the_suite_runs_from_any_project(
     )  # fmt: skip
     assert ended.ret == 0, ended.stdout.str()
     assert "simrig conformance: mine.toml; 3 examples a check; seed 5" in ended.stdout.str()
-    assert "waits for " in ended.stdout.str()
+    assert "waits for [scan] period_ms and debounce_readings" in ended.stdout.str()
     suite = next(iter(junitparser.JUnitXml.fromfile(str(project / "found.xml"))))
     assert (suite.tests, suite.failures, suite.errors) == (len(CHECKS), 0, 0)
     assert suite.skipped == 1
