@@ -25,6 +25,7 @@ COMMANDS: Final = {
     "vet": "look a profile over for contradictions",
     "export": "a profile for other tools: JSON, CSV tables, TOML",
     "diff": "what changed between two revisions of a profile, and which readings with it",
+    "new": "package a finished profile as a plug-in",
     "schema": "print the JSON Schema of a file format, for editors and other tools",
     "history": "the shop's record",
     "page": "the page for the phone beside the machine",
