@@ -9,7 +9,7 @@ import attrs
 
 from simrig.interchange.beginning.proposals import numbers, place_kind
 from simrig.interchange.beginning.starting import identifier
-from simrig.profile.checking import row_faults
+from simrig.profile.checking import contradictions, row_faults
 from simrig.profile.layout import Phase, Place
 from simrig.profile.machine import Profile
 
@@ -17,6 +17,13 @@ TROUGH: Final = "trough"
 STORE: Final = "locks and launchers fill first, as on most machines"
 MORE_BALLS: Final = "more balls than switches: it is taken to hold them all"
 ALL_HOME: Final = "all balls are taken to be home in the trough when no game is on"
+
+
+def checked(profile: Profile) -> Profile:
+    """Return the profile; raises ValueError, in words, for what no file may say."""
+    for _, message, _ in contradictions(profile):
+        raise ValueError(message)
+    return profile
 
 
 def changed_sensors(profile: Profile, changes: Mapping[str, Mapping[str, Any]]) -> Profile:

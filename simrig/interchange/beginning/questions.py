@@ -18,6 +18,7 @@ from simrig.interchange.beginning import proposals
 from simrig.interchange.beginning.laying_out import (
     TROUGH,
     changed_sensors,
+    checked,
     place_of,
     with_assumption,
     with_balls,
@@ -72,7 +73,7 @@ def answered(profile: Profile, question: Question, words: str) -> Profile:
     plain = plain.replace("’", "'")
     if plain in DO_NOT_KNOW:
         return _marked(profile, question.id, NOT_KNOWN)
-    return _marked(question.answer(profile, plain), question.id, ANSWERED)
+    return checked(_marked(question.answer(profile, plain), question.id, ANSWERED))
 
 
 def _marked(profile: Profile, name: str, how: str) -> Profile:
