@@ -22,7 +22,10 @@ COMMANDS: Final = {
     "run": "run scenario files",
     "vet": "look a profile over for contradictions",
     "export": "a profile for other tools: JSON, CSV tables, TOML",
+    "diff": "what changed between two revisions of a profile, and which readings with it",
+    "schema": "print the JSON Schema of a file format, for editors and other tools",
     "history": "the shop's record",
+    "page": "the page for the phone beside the machine",
     "paper": "printable: the machine, what must be read, sheets to fill in",
     "completion": "print a completion script for a shell",
 }

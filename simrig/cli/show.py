@@ -28,6 +28,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
 
         write(arguments.svg, plan(profile), context)
         return 0
+    from simrig.expectation.complaints import complaints
     from simrig.expectation.reasons import place_words
     from simrig.reports import growth_text, tables, text_map, wording
 
@@ -59,6 +60,11 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         note = f": {phase.note}" if phase.note else ""
         count = f"{ways} row{'s' if ways > 1 else ''}"
         context.say(wording.folded(f"  {phase.id} ({count}){note}", "    "))
+    told = complaints(profile)
+    if told:
+        context.say("\nComplaints that it can make (simrig diagnose --complaint ID):")
+        for one in told:
+            context.say(f"  {one.id:17} {one.title}")
     interlock = profile.interlock
     fitted = None if interlock is None else interlock.fitted
     words = {

@@ -33,3 +33,13 @@ def bars(
         parts.append(svg.text(_EDGE, y + 12, "Nothing: all is as assumed."))
         y += 24
     return svg.document(width, y + 4, title, parts)
+
+
+def bar(share: float, *, width: float = 320) -> str:
+    """Return one bar alone as an SVG document; its words stand beside it in the text."""
+    long = (width - 4) * min(1.0, max(0.0, share))
+    parts = [
+        svg.box(2, 2, width - 4, 12, round_=2, wide=1),
+        svg.box(2, 2, max(1.0, long), 12, round_=2, fill=svg.INK, wide=1),
+    ]
+    return svg.document(width, 16, chance(share), parts)
