@@ -44,6 +44,16 @@ def test_a_table_with_any_separator_reads_the_same(mark: str, end: str, headed: 
     assert got == [(n, f"column {c} row {r}", name, wire) for c, r, n, name, wire in SWITCHES]
 
 
+@pytest.mark.parametrize("headings", ["Sw. No.;Col;Row;Description;Wire colour", "#;COLUMN;ROW;Switch;Colour",
+                                      "switch_number;Column no.;Row no.;Function;Wires"])  # fmt: skip
+def test_headings_as_manuals_word_them(headings: str) -> None:
+    """Abbreviated, with points, in capitals, with underscores."""
+    lines = [f"{n};{c};{r};{name};{wire}" for c, r, n, name, wire in SWITCHES]
+    listed = found("\n".join([headings, *lines]))
+    assert (listed.problems, listed.notes) == ((), ())
+    assert [(one.number, one.wire) for one in listed.switches] == [(s[2], s[4]) for s in SWITCHES]
+
+
 @pytest.mark.parametrize("start", ["{n} {name}", "{n}. {name}", "{n}: {name} ({wire})", "#{n} {name}",
                                    "{n}) {name} {wire}", "column {c} row {r}: {name}", "c{c}r{r} {name}",
                                    "Col. {c}, Row {r} - {name}", "{name}"])  # fmt: skip
