@@ -10,10 +10,15 @@ import sys
 import tomllib
 from pathlib import Path
 
+import attrs
 import pexpect
 import pytest
 
 from simrig.cli.main import main
+from simrig.cli.profile_file import ProfileFile
+from simrig.interchange.beginning.starting import begin
+from simrig.profile.components import SENSOR_KINDS
+from simrig.profile.machine import Profile
 from simrig.profile.reader import read
 
 Capture = pytest.CaptureFixture[str]
@@ -272,6 +277,25 @@ def test_a_hand_may_write_while_a_question_waits(
     assert "# seen before none\n" in text
     assert "# seen before 31-35\n" in text
     assert read(text.encode(), "x").begun == {"captive": "answered", "trough": "answered"}
+
+
+def test_what_is_saved_in_the_same_moment_is_kept(tmp_path: Path) -> None:
+    """A file that changes between reading and writing is read again."""
+    path = tmp_path / "new.toml"
+    file = ProfileFile(str(path), SENSOR_KINDS)
+    file.create(begin("new", 3))
+    times = []
+
+    def change(profile: Profile) -> Profile:
+        if not times:
+            path.write_text(path.read_text() + "# in the same moment\n")
+        times.append(profile)
+        return attrs.evolve(profile, note="changed")
+
+    file.change(change)
+    assert len(times) == 2
+    assert "# in the same moment\n" in path.read_text()
+    assert file.read().note == "changed"
 
 
 def test_feeding_killed_at_each_ball_and_gone_on(tmp_path: Path) -> None:
