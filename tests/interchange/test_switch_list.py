@@ -107,6 +107,28 @@ def test_a_grid_whose_cells_carry_numbers_over_two_lines() -> None:
     ]  # fmt: skip
 
 
+def test_a_grid_of_names_alone_is_counted_from_the_corner_and_said_to_be_assumed() -> None:
+    """Nothing is taken silently: a note, and a reason for the profile."""
+    listed = found("a,b,c,d\ne,f,,h\n")
+    assert {one.name: str(one.address) for one in listed.switches} == {
+        "a": "column 1 row 1", "b": "column 2 row 1", "c": "column 3 row 1", "d": "column 4 row 1",
+        "e": "column 1 row 2", "f": "column 2 row 2", "h": "column 4 row 2",
+    }  # fmt: skip
+    assert "no headings" in listed.notes[0].message
+    assert listed.layout_assumed
+
+
+def test_a_title_above_and_columns_of_another_kind_are_left_out_and_said_so() -> None:
+    """A title line, and a column of remarks, cost no switch."""
+    listed = found("Switch matrix;;\nNo.;Name;Remarks\n31;trough 1;see page 4\n32;trough 2;\n")
+    assert [(one.number, one.name) for one in listed.switches] == [
+        (31, "trough 1"),
+        (32, "trough 2"),
+    ]
+    assert [note.message.split(" is left out")[0] for note in listed.notes] == [
+        '"Switch matrix;;"', 'column "Remarks"']  # fmt: skip
+
+
 BROKEN = """\
 number,name,wire
 31,trough 1,green-brown

@@ -58,7 +58,13 @@ def place_of(profile: Profile, words: str) -> Place | None:
 
 
 def with_place(
-    profile: Profile, words: str, ids: Sequence[str | None], *, kind: str = "", seats: int = 0
+    profile: Profile,
+    words: str,
+    ids: Sequence[str | None],
+    *,
+    kind: str = "",
+    seats: int = 0,
+    captive: int | None = None,
 ) -> Profile:
     """Return the profile with one place more, its switches in order from the exit end.
 
@@ -87,8 +93,12 @@ def with_place(
         kind=kind or place_kind(words),
         seats=seats,
         position_1=None if seats == 1 else "far end" if far else "exit end",
+        captive=captive,
     )
-    return changed_sensors(attrs.evolve(profile, place=(*profile.place, place)), at)
+    places = list(profile.place)
+    field = next((n for n, one in enumerate(places) if one.open_area), len(places))
+    places.insert(field, place)
+    return changed_sensors(attrs.evolve(profile, place=tuple(places)), at)
 
 
 def with_trough(profile: Profile, ids: Sequence[str | None], *, seats: int = 0) -> Profile:
