@@ -31,9 +31,15 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         raise wrong("conditions", str(error)) from None
     code = 0 if all(one.agrees for one in found) else 1
     if context.json:
+        from simrig.expectation.doubts import doubts
         from simrig.interchange import documents
 
-        context.answer(documents.comparisons(found))
+        noted = [
+            words
+            for sheet in sheets
+            for words in doubts(profile, sheet.observation, sheet.conditions)
+        ]
+        context.answer(documents.comparisons(found) | {"profile_doubts": sorted(set(noted))})
         return code
     for number, (sheet, one) in enumerate(zip(sheets, found, strict=True), 1):
         if len(sheets) > 1:
@@ -53,6 +59,11 @@ def _lines(profile: Profile, sheet: Sheet, found: Comparison) -> Iterator[str]:
     yield ""
     for line in wording.verdict(profile, found, sheet.conditions):
         yield wording.folded(line, "  ")
+    if not found.agrees:
+        from simrig.expectation.doubts import doubts
+
+        for words in list(doubts(profile, sheet.observation, sheet.conditions))[:2]:
+            yield wording.folded(f"The profile may be wrong here: {words}.", "  ")
     if found.differences:
         rows = wording.differences(profile, found.differences)
         yield ""

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from simrig.cli import complained
 from simrig.cli import conditions as stated
 from simrig.cli import seen as observed
 from simrig.cli.context import Context, wrong
@@ -17,13 +18,13 @@ if TYPE_CHECKING:
     from simrig.diagnosis.diagnose import Diagnosis
     from simrig.diagnosis.exclusion import Verdict
 
-MOST_FAULTS = 3
 PATIENCE_S = 2.0
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     observed.configure_asked(parser)
+    complained.configure(parser)
     group = parser.add_argument_group("what to answer")
     group.add_argument(
         "--faults", default="2", metavar="N", help="things wrong at once, at most (2)"
@@ -37,20 +38,22 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Diagnose the sheets; 0 when all is as assumed, 1 otherwise."""
-    from simrig.diagnosis.diagnose import diagnose
-    from simrig.diagnosis.exclusion import suspect_named, why_not
+    from simrig.diagnosis.diagnose import ImpossibleError, diagnose
+    from simrig.diagnosis.exclusion import UnknownSuspectError, suspect_named, why_not
 
     limit = _limit(arguments.faults)
     profile = context.profile(arguments.machine)
-    sheets = observed.seen(profile, arguments, stated.conditions(profile, arguments))
+    evidence = complained.evidence(profile, arguments)
+    conditions = stated.conditions(profile, arguments)
+    sheets = observed.seen(profile, arguments, conditions, needed=not evidence)
     with patience(context, f"working out what can be wrong with {profile.name}"):
         try:
-            found = diagnose(profile, sheets, limit=limit)
-        except ValueError as error:
+            found = diagnose(profile, sheets, evidence=evidence, limit=limit)
+        except ImpossibleError as error:
             raise wrong("conditions", str(error)) from None
         try:
             verdicts = [why_not(found, suspect_named(found, name)) for name in arguments.why_not]
-        except ValueError as error:
+        except UnknownSuspectError as error:
             raise wrong("--why-not", str(error)) from None
         _answer(found, verdicts, arguments, context)
     return 0 if found.as_assumed else 1
@@ -77,9 +80,11 @@ def _answer(
 
 
 def _limit(text: str) -> int:
-    if text.isascii() and text.isdigit() and len(text) < 3 and 1 <= int(text) <= MOST_FAULTS:
+    from simrig.diagnosis.conflicts import MOST_AT_ONCE
+
+    if text.isascii() and text.isdigit() and len(text) < 3 and 1 <= int(text) <= MOST_AT_ONCE:
         return int(text)
-    message = f'found "{text}"; wanted a whole number from 1 to {MOST_FAULTS}'
+    message = f'found "{text}"; wanted a whole number from 1 to {MOST_AT_ONCE}'
     raise wrong("--faults", message)
 
 

@@ -13,6 +13,7 @@ from simrig.errors import InputError, Problem, SimrigError
 
 COMMANDS: Final = {
     "machines": "list the machines at hand",
+    "begin": "start a profile from a switch list and a few questions, or go on with one",
     "show": "what a machine looks like: places, ways, sensors, phases",
     "expect": "what each ball sensor must read",
     "compare": "hold what was seen against what must be",
@@ -21,6 +22,8 @@ COMMANDS: Final = {
     "run": "run scenario files",
     "vet": "look a profile over for contradictions",
     "export": "a profile for other tools: JSON, CSV tables, TOML",
+    "diff": "what changed between two revisions of a profile, and which readings with it",
+    "schema": "print the JSON Schema of a file format, for editors and other tools",
     "history": "the shop's record",
     "page": "the page for the phone beside the machine",
     "paper": "printable: the machine, what must be read, sheets to fill in",

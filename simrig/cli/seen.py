@@ -36,9 +36,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def seen(
-    profile: Profile, arguments: argparse.Namespace, conditions: Conditions
+    profile: Profile,
+    arguments: argparse.Namespace,
+    conditions: Conditions,
+    *,
+    needed: bool = True,
 ) -> tuple[Sheet, ...]:
-    """Return every sheet; raises InputError with every fault, or when nothing was seen."""
+    """Return every sheet; raises InputError with every fault, or when none is there but needed."""
     problems: list[Problem] = []
     found: list[Sheet] = []
     lists = {name: _names(profile, name, getattr(arguments, name), problems) for name in LISTS}
@@ -71,7 +75,7 @@ def seen(
             problems.extend(error.problems)
     if problems:
         raise InputError(problems)
-    if not found:
+    if needed and not found:
         message = "nothing was seen; say --closed A,B (all others are open), or --sheet FILE"
         raise InputError([Problem(file="command line", where="readings", message=message)])
     return tuple(found)

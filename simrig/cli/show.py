@@ -28,8 +28,9 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
 
         write(arguments.svg, plan(profile), context)
         return 0
+    from simrig.expectation.complaints import complaints
     from simrig.expectation.reasons import place_words
-    from simrig.reports import tables, text_map, wording
+    from simrig.reports import growth_text, tables, text_map, wording
 
     context.say(f"{profile.name} ({profile.id}): {profile.balls.installed} balls")
     if profile.note:
@@ -50,12 +51,20 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
             (sensor.id + mark, number, wording.short_address(address), where, sensor.kind or "")
         )
     context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind"), width=80))
-    context.say("\nPhases:")
+    unknown = sum(sensor.at is None and not sensor.follows for sensor in profile.sensor)
+    if unknown:
+        context.say(f"{unknown} more switches: not known yet what works them (--all lists them).")
+    context.say("\nPhases:" if profile.phase else "\nPhases: none stated yet.")
     for phase in profile.phase:
         ways = len(phase.placements)
         note = f": {phase.note}" if phase.note else ""
         count = f"{ways} row{'s' if ways > 1 else ''}"
         context.say(wording.folded(f"  {phase.id} ({count}){note}", "    "))
+    told = complaints(profile)
+    if told:
+        context.say("\nComplaints that it can make (simrig diagnose --complaint ID):")
+        for one in told:
+            context.say(f"  {one.id:17} {one.title}")
     interlock = profile.interlock
     fitted = None if interlock is None else interlock.fitted
     words = {
@@ -64,4 +73,6 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         None: "not known: take the coils to be live with the door open.",
     }
     context.say(f"\nDoor interlock: {words[fitted]}")
+    for line in growth_text.worth_lines(profile):
+        context.say(line)
     return 0

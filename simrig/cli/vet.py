@@ -1,49 +1,77 @@
-"""``simrig vet``: contradictions in profiles."""
+"""``simrig vet``: profiles held against every rule; ``--explain`` prints the page of one."""
 
 from __future__ import annotations
 
 import argparse
 
-from simrig.cli.context import Context
-from simrig.errors import Problem
+from simrig.cli.context import Context, wrong
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("machine", metavar="MACHINE|FILE", nargs="+")
+    parser.add_argument("machine", metavar="MACHINE|FILE", nargs="*")
+    parser.add_argument(
+        "--explain", metavar="CODE|NAME", help="print the page of a rule; all: list every rule"
+    )
+    parser.add_argument(
+        "--format", choices=("table", "json", "sarif"), default="table", help="how to answer"
+    )
+    parser.add_argument(
+        "--fail-on",
+        choices=("error", "warning", "note"),
+        default="warning",
+        help="the least level that ends with 1 (warning)",
+    )
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
-    """Vet every file named; 1 when there is a finding."""
+    """Vet every file named; 1 when a finding is of the level asked for, or worse."""
+    if arguments.explain is not None:
+        return _explain(arguments, context)
+    if not arguments.machine:
+        raise wrong("MACHINE|FILE", "no profile is named; name one, or a rule with --explain")
     from simrig.host.catalogue import contents
-    from simrig.profile.reader import examine
+    from simrig.vetting.rule import LEVELS
+    from simrig.vetting.table import RULES
+    from simrig.vetting.vet import vet
 
-    findings: list[Problem] = []
-    for reference in arguments.machine:
+    found = []
+    for reference in dict.fromkeys(arguments.machine):
         path = context.catalogue.path(reference)
-        data = contents(path, "profile")
-        _, problems = examine(data, path, kinds=context.catalogue.kinds())
-        findings.extend(problems)
-    if context.json:
-        context.answer(
-            {
-                "findings": [
-                    {
-                        "code": one.rule,
-                        "level": "error",
-                        "file": one.file,
-                        "line": one.line,
-                        "where": one.where,
-                        "message": one.message,
-                        "help": "",
-                    }
-                    for one in findings
-                ]
-            }
-        )
-        return 1 if findings else 0
-    for one in findings:
-        context.say(f"{one} [{one.rule}]")
-    count = len(findings)
-    context.say(f"{count} findings." if count != 1 else "1 finding.")
-    return 1 if findings else 0
+        found.append(vet(contents(path, "profile"), path, kinds=context.catalogue.kinds()))
+    if arguments.format == "sarif":
+        import json
+
+        from simrig import __version__
+        from simrig.interchange.findings import sarif
+
+        context.say(json.dumps(sarif(found, RULES, __version__), indent=2))
+    elif context.json or arguments.format == "json":
+        from simrig.interchange.findings import document
+
+        context.answer(document(found))
+    else:
+        from simrig.reports.vetting_text import findings
+
+        context.say(findings(found))
+    counts = LEVELS[: LEVELS.index(arguments.fail_on) + 1]
+    return int(any(one.level in counts for file in found for one in file.findings))
+
+
+def _explain(arguments: argparse.Namespace, context: Context) -> int:
+    from simrig.reports.vetting_text import overview, page
+    from simrig.vetting.table import RULES, rule_named
+
+    if arguments.explain == "all":
+        rules = RULES
+    else:
+        try:
+            rules = (rule_named(arguments.explain),)
+        except ValueError as error:
+            raise wrong("--explain", str(error)) from None
+    if context.json or arguments.format == "json":
+        keys = ("code", "name", "level", "what", "why", "example", "mend", "limits")
+        context.answer({"rules": [{key: getattr(rule, key) for key in keys} for rule in rules]})
+    else:
+        context.say(overview(rules) if len(rules) > 1 else page(rules[0]))
+    return 0

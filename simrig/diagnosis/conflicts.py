@@ -14,6 +14,9 @@ from simrig.profile.machine import Profile
 
 NOTHING_FITS = "nothing fits"
 SHEETS = "the sheets contradict each other"
+MOST_AT_ONCE = 3
+"""How many things wrong at once can be asked for: beyond, the search takes too long."""
+
 BESIDES = "the rest of the evidence contradicts the readings"
 
 
@@ -65,15 +68,22 @@ def conflicting(
     which = "" if len(systems) == 1 else f" on sheet {listed([str(n + 1) for n in bad])}"
     named = listed([f"{name} {seen}" for _, name, seen in readings], 6)
     words = f"with up to {at_once} nothing explains the readings{which}"
-    if named:
+    if len(readings) == 1:
+        words += f"; a sound machine cannot give this: {named}"
+    elif readings:
         words += f"; a sound machine cannot give these together: {named}"
+    again = {0: "everything", 1: "that sensor"}.get(len(readings), "those sensors")
+    more = (
+        f"--faults {limit + 1} allows one more thing to be wrong, or "
+        if limit < MOST_AT_ONCE
+        else ""
+    )
     return Conflicting(
         kind=NOTHING_FITS,
         readings=readings,
         words=words,
-        way_back="read those sensors again and check the phase and the number of balls; "
-        f"then --faults {limit + 1} allows one more thing to be wrong, or --unknown leaves "
-        "out the readings that you are not sure of",
+        way_back=f"read {again} again and check the phase and the number of balls; then "
+        f"{more}--unknown leaves out the readings that you are not sure of",
     )
 
 

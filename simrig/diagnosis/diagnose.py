@@ -21,12 +21,9 @@ from simrig.diagnosis.suspects import Mistake, Sheet, Suspect, suspects
 from simrig.diagnosis.whys import Whys
 from simrig.expectation.prediction import expect
 from simrig.faults.candidates import Fault, possible_faults
-from simrig.faults.effects import Effects
 from simrig.faults.modes import FAULT_KINDS, FaultKind
 from simrig.profile.machine import Profile
-from simrig.scan.scanner import links
-from simrig.world.phases import legal_placements
-from simrig.world.worlds import worlds
+from simrig.scan.scanner import Links
 
 
 @attrs.frozen
@@ -43,8 +40,7 @@ class Cause:
 
     ``group`` counts from 1, likeliest group first; causes that no reading and no
     check can part share one.  ``faults`` are parts and balls, ``assumes`` what the
-    reader, or the profile, has wrong; both empty: all is as assumed.  ``at`` holds for
-    each sheet the ways the balls can lie then, as balls by place.  ``folded_count``
+    reader, or the profile, has wrong; both empty: all is as assumed.  ``folded_count``
     and ``folded_probability`` tell of the sets that contain this one and more.
     ``members`` are its suspects, by their positions in the diagnosis.
     """
@@ -52,12 +48,21 @@ class Cause:
     group: int
     faults: tuple[Fault, ...]
     assumes: tuple[Mistake, ...]
-    at: tuple[tuple[dict[str, int], ...], ...]
     probability: float
     folded_count: int
     folded_probability: float
-    why: str
     members: tuple[int, ...]
+    _whys: Whys = attrs.field(repr=False, eq=False)
+
+    @cached_property
+    def at(self) -> tuple[tuple[dict[str, int], ...], ...]:
+        """For each sheet the ways the balls can lie then, as balls by place."""
+        return tuple([system.ways(self.members) for system in self._whys.systems])
+
+    @cached_property
+    def why(self) -> str:
+        """One sentence along the chain."""
+        return self._whys.sentence(self.members)
 
     @property
     def as_assumed(self) -> bool:
@@ -147,6 +152,10 @@ class Evidence(Protocol):
         ...
 
 
+class ImpossibleError(ValueError):
+    """What was asked for cannot be: conditions that the machine cannot have, or no evidence."""
+
+
 def diagnose(
     profile: Profile,
     sheets: Sequence[Sheet],
@@ -163,29 +172,29 @@ def diagnose(
     ``faults`` are suspected, all that the kinds bring when left out.  ``apart`` gives
     what bench checks tell of a fault; without it groups come from readings alone.
     ``models``, for many diagnoses of one machine, must be made for the same faults and
-    limit.  Raises ValueError, in words, for conditions that cannot be, for a limit
+    limit.  Raises ImpossibleError, in words, for conditions that cannot be, for a limit
     below 0, and when there is no evidence at all.
     """
     sheets = tuple(sheets)
     if not sheets and not evidence:
-        raise ValueError("nothing was seen; at least one sheet, or other evidence, is wanted")
+        raise ImpossibleError("nothing was seen; at least one sheet, or other evidence, is wanted")
     if limit < 0:
-        raise ValueError(f"things wrong at once: {limit} found, 0 or more wanted")
+        raise ImpossibleError(f"things wrong at once: {limit} found, 0 or more wanted")
     if models is None:
         suspected = possible_faults(profile, kinds) if faults is None else faults
         models = Models(profile=profile, faults=suspected, limit=limit)
     elif models.limit != limit or models.profile is not profile:
-        raise ValueError("the models were made for another machine or another limit")
-    depends_on = _depends_on(profile, sheets)
+        raise ImpossibleError("the models were made for another machine or another limit")
+    depends_on = _depends_on(profile, models.table, sheets)
     among = suspects(profile, sheets, faults=models.faults)
     seen = systems(models, among, sheets)
     together = Together(systems=(*seen, *[one.system(among, limit) for one in evidence]))
     found = explain(together, limit)
-    grouping = grouping_of(profile, among, apart)
+    grouping = _grouping(models, among, apart)
     whys = Whys(
         profile=profile, sheets=sheets, systems=tuple(seen), suspects=among, grouping=grouping
     )
-    causes = _causes(found, among, seen, grouping, whys)
+    causes = _causes(found, grouping, whys)
     return Diagnosis(
         profile=profile,
         sheets=sheets,
@@ -203,18 +212,12 @@ def diagnose(
     )
 
 
-def grouping_of(
-    profile: Profile, among: tuple[Suspect, ...], apart: Apart | None = None
-) -> Grouping:
-    """Return how suspects of a machine form groups."""
-    table = links(profile)
-    nowhere = Effects.of(profile, worlds(profile, ()), table)
+def _grouping(models: Models, among: tuple[Suspect, ...], apart: Apart | None = None) -> Grouping:
     return Grouping(
-        profile=profile,
-        table=table,
-        sneaking=nowhere.sneaking,
+        profile=models.profile,
+        table=models.table,
         suspects=among,
-        keys=tuple(interchangeable(profile, table, among)),
+        keys=tuple(interchangeable(models.profile, models.table, among)),
         apart=apart,
     )
 
@@ -230,16 +233,10 @@ def every_cause(diagnosis: Diagnosis) -> Iterator[Cause]:
         numbers[grouping.of(cause.members)] = cause.group
     for one in diagnosis.sets.ranked():
         group = numbers.setdefault(grouping.of(one.members), len(numbers) + 1)
-        yield _cause(one, group, diagnosis.suspects, diagnosis.systems, diagnosis.whys)
+        yield _cause(one, group, diagnosis.whys)
 
 
-def _causes(
-    found: Explanations,
-    among: tuple[Suspect, ...],
-    seen: Sequence[OneSheet],
-    grouping: Grouping,
-    whys: Whys,
-) -> tuple[Cause, ...]:
+def _causes(found: Explanations, grouping: Grouping, whys: Whys) -> tuple[Cause, ...]:
     keys = [grouping.of(one.members) for one in found.minimal]
     chances: dict[Hashable, float] = {}
     for key, one in zip(keys, found.minimal, strict=True):
@@ -247,48 +244,38 @@ def _causes(
     order = sorted(chances, key=lambda key: -round(chances[key], 12))
     numbers = {key: number for number, key in enumerate(order, 1)}
     return tuple(
-        [
-            _cause(one, numbers[key], among, seen, whys)
-            for key, one in zip(keys, found.minimal, strict=True)
-        ]
+        [_cause(one, numbers[key], whys) for key, one in zip(keys, found.minimal, strict=True)]
     )
 
 
-def _cause(
-    one: Explanation,
-    group: int,
-    among: tuple[Suspect, ...],
-    seen: Sequence[OneSheet],
-    whys: Whys,
-) -> Cause:
-    members = [among[index] for index in one.members]
+def _cause(one: Explanation, group: int, whys: Whys) -> Cause:
+    members = [whys.suspects[index] for index in one.members]
     return Cause(
         group=group,
         faults=tuple([member.fault for member in members if member.fault is not None]),
         assumes=tuple([member.mistake for member in members if member.mistake is not None]),
-        at=tuple([system.ways(one.members) for system in seen]),
         probability=one.probability,
         folded_count=one.folded_count,
         folded_probability=one.folded_probability,
-        why=whys.sentence(one.members),
         members=one.members,
+        whys=whys,
     )
 
 
-def _depends_on(profile: Profile, sheets: tuple[Sheet, ...]) -> tuple[str, ...]:
+def _depends_on(profile: Profile, table: Links, sheets: tuple[Sheet, ...]) -> tuple[str, ...]:
     """Return the unknown and assumed facts on which the expected readings stand, in words.
 
-    Raises ValueError for conditions that the machine cannot have.
+    Raises ImpossibleError for conditions that the machine cannot have.
     """
     found: dict[str, None] = {}
-    for sheet in sheets:
-        if not legal_placements(profile, sheet.conditions):
-            raise ValueError(
-                "no legal position of the balls fits these conditions; "
-                "leave --phase out to say exactly where they are"
-            )
+    for number, sheet in enumerate(sheets, 1):
         looked = sheet.observation.looked_at()
-        for one in expect(profile, sheet.conditions).readings:
+        try:
+            expected = expect(profile, sheet.conditions, table=table).readings
+        except ValueError as error:
+            nth = f"sheet {number}: " if len(sheets) > 1 else ""
+            raise ImpossibleError(f"{nth}{error}") from None
+        for one in expected:
             if one.sensor in looked:
                 found.update(dict.fromkeys(one.depends_on))
     return tuple(found)

@@ -32,10 +32,14 @@ class Verdict:
     words: str
 
 
+class UnknownSuspectError(ValueError):
+    """A name that is none of what this machine and its reader can have wrong."""
+
+
 def suspect_named(diagnosis: Diagnosis, name: str) -> int:
     """Return the position of a suspect by ``KIND:PART``, a mistake's as ``symbols:all``.
 
-    Raises ValueError with what this machine can have, or the nearest name.
+    Raises UnknownSuspectError with what this machine can have, or the nearest name.
     """
     names: dict[str, int] = {}
     for index, one in enumerate(diagnosis.suspects):
@@ -51,16 +55,16 @@ def suspect_named(diagnosis: Diagnosis, name: str) -> int:
         near = difflib.get_close_matches(kind, parts, 1)
         if near:
             better = f"{near[0]}:{part if part in parts[near[0]] else parts[near[0]][0]}"
-            raise ValueError(
+            raise UnknownSuspectError(
                 f'"{name}": this machine cannot have "{kind}"; did you mean "{better}"?'
             )
-        raise ValueError(
+        raise UnknownSuspectError(
             f'"{name}": wanted KIND:PART; what this machine can have: {", ".join(parts)}'
         )
     near = difflib.get_close_matches(part, parts[kind], 1, 0.75)
     hint = f'did you mean "{kind}:{near[0]}"?' if near else ""
     more = ", …" if len(parts[kind]) > 12 else ""
-    raise ValueError(
+    raise UnknownSuspectError(
         f'"{name}": {kind} can concern here: {", ".join(parts[kind][:12])}{more}; {hint}'.rstrip(
             "; "
         )

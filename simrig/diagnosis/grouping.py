@@ -9,6 +9,7 @@ same chain they may differ (``interchangeable``).
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
+from functools import cached_property
 
 import attrs
 
@@ -33,14 +34,12 @@ Apart = Callable[[Fault], Hashable]
 class Grouping:
     """Keys by which suspects of one machine form groups.
 
-    ``sneaking`` are sensors of the matrix whose switch can pass a signal on past
-    its own crossing; ``keys`` those of ``interchangeable``; ``apart`` parts faults
-    further, by what bench checks tell.
+    ``keys`` are those of ``interchangeable``; ``apart`` parts faults further, by what
+    bench checks tell.
     """
 
     profile: Profile
     table: Links = attrs.field(repr=False)
-    sneaking: frozenset[str] = attrs.field(repr=False)
     suspects: tuple[Suspect, ...] = attrs.field(repr=False)
     keys: tuple[Hashable, ...] = attrs.field(repr=False)
     apart: Apart | None = None
@@ -107,7 +106,7 @@ class Grouping:
         if effect in ON_CHAINS:
             changed = inject(self.profile, self.table, (fault,)).chains
             reads = {name: contact(changed[name], _WORKED, 0b11) for name in touched}
-        elif effect in ("opens diode", "opens line", "cuts line") and not touched & self.sneaking:
+        elif effect in ("opens diode", "opens line", "cuts line") and not touched & self._sneaking:
             reads = dict.fromkeys(touched, Value(0, 0))
         elif effect == "exchanges leads":
             return frozenset((touched,))
@@ -123,6 +122,16 @@ class Grouping:
         sound = {name: contact(self.table.chains[name], _WORKED, 0b11) for name in reads}
         differs = frozenset((name, value) for name, value in reads.items() if value != sound[name])
         return (differs, fault.kind.intermittent) if differs else fault.name
+
+    @cached_property
+    def _sneaking(self) -> frozenset[str]:
+        """The crossings on a line with one that has no diode: a signal can pass on over them."""
+        crossings = self.table.circuit.crossings
+        open_ended = [one for one in crossings if one.backward is not None]
+        columns, rows = {one.column for one in open_ended}, {one.row for one in open_ended}
+        return frozenset(
+            [one.sensor for one in crossings if one.column in columns or one.row in rows]
+        )
 
     def _balls(self, fault: Fault) -> Hashable:
         if fault.kind.id == "ball-missing":

@@ -1,20 +1,22 @@
 """Which suspects no reading can part, whatever else is wrong: searched once, told apart later.
 
 On a chain, two cuts do the same to the signal as long as nothing between them
-can force or invert it: an emitter without current, a dead LED and a beam out
-of line all leave the receiver dark.  Behind the receiver, which can also be
-flooded, a cut is another matter.
+can force or invert it: an emitter without current, a dead LED, a beam out of line
+and a dead receiver all leave the receiver's side dark.  Behind the receiver, which
+can also be flooded, a cut is another matter.  A part that can be forced may be the
+last or the first of such a stretch, as it fails in one way at a time.
 """
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterator, Mapping
+from collections.abc import Container, Hashable, Iterator, Mapping
 
 from simrig.diagnosis.suspects import Suspect
 from simrig.faults.candidates import Fault
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links
-from simrig.sensing.chain import Link
+from simrig.sensing.chain import Chain, Link
+from simrig.world.balls import Fact
 
 _CUTTING = ("breaks", "opens")
 
@@ -32,19 +34,9 @@ def interchangeable(
         for one in suspects
         if one.mistake is not None and one.mistake.fact is not None
     }
-    stretches: dict[str, tuple[int, ...]] = {}
-    for name, chain in table.chains.items():
-        stretches[name] = tuple(
-            _stretches(
-                [
-                    link.part in restless
-                    or link.action in ("inverts", "forces", "unsure")
-                    or link.broken not in ("cuts",)
-                    or any(fact in wrong for fact in link.facts)
-                    for link in chain
-                ]
-            )
-        )
+    stretches = {
+        name: tuple(_stretches(chain, restless, wrong)) for name, chain in table.chains.items()
+    }
     by_part: dict[tuple[str, str], list[tuple[str, int, Link]]] = {}
     for name, chain in table.chains.items():
         for place, link in enumerate(chain):
@@ -67,15 +59,22 @@ def _key(
         return (tuple(does), kind.intermittent)
     if kind.effect == "opens line":
         return (kind.part, fault.part, kind.effect)
+    if kind.effect == "shorts diode":
+        return (fault.part, kind.effect, kind.intermittent)
     return None
 
 
-def _stretches(bounds: list[bool]) -> Iterator[int]:
+def _stretches(
+    chain: Chain, restless: Container[tuple[str, str]], wrong: Container[Fact]
+) -> Iterator[int]:
+    """Number the stretches of a chain within which it does not matter where it is cut."""
     stretch = 0
-    for bound in bounds:
-        if bound:
+    closed = False
+    for place, link in enumerate(chain):
+        carries_on = link.action in ("passes", "makes", "breaks")
+        if place and (closed or not carries_on or any(fact in wrong for fact in link.facts)):
             stretch += 1
-            yield stretch
-            stretch += 1
-        else:
-            yield stretch
+            closed = False
+        elif place:
+            closed = link.part in restless or link.broken != "cuts"
+        yield stretch

@@ -76,15 +76,38 @@ class Effect:
 
     states: tuple[Mapping[int, Masks], ...]
     selection: int | None = None
+    _ready: list[tuple[Change, ...]] = attrs.field(init=False, factory=list, repr=False, eq=False)
+
+    def changes(self, selection: int, everything: int) -> tuple[Change, ...]:
+        """Return the states, ready to be laid over the cells of a model.
+
+        ``selection`` is the cell of the possible worlds, ``everything`` the mask of all
+        worlds; an effect serves models in which these are the same.
+        """
+        if not self._ready:
+            self._ready.append(
+                tuple([self._change(state, selection, everything) for state in self.states])
+            )
+        return self._ready[0]
+
+    def _change(self, state: Mapping[int, Masks], selection: int, everything: int) -> Change:
+        # The pick for a cell that was not looked at is the last mask.
+        masks = [(cell, (*values, everything)) for cell, values in state.items()]
+        if self.selection is not None:
+            masks.append((selection, (self.selection,)))
+        bits = reduce(or_, [1 << cell for cell, _ in masks], 0)
+        possible = None if self.selection is None else self.selection.bit_count()
+        return Change(tuple(masks), bits, Span.of(bits), possible)
 
 
 class Change(NamedTuple):
-    """One state of an effect: new masks for a span of cells, the selection included.
+    """One state of an effect: new masks for a set of cells, the selection included.
 
     ``possible`` is the number of possible worlds, None for as many as usual.
     """
 
     masks: tuple[tuple[int, Masks], ...]
+    cells: int
     span: Span
     possible: int | None
 
@@ -207,23 +230,14 @@ class MaskModel:
         changes = self._changes.get(component)
         if changes is None:
             reach = reduce(or_, [self.reaches[index] for index in component])
-            effect = self.effect(component)
-            changes = tuple([self._change(one, effect.selection, reach) for one in effect.states])
+            changes = self.effect(component).changes(len(self.healthy), self.everything)
+            for change in changes:
+                if change.cells & ~reach:
+                    cell = Span.of(change.cells & ~reach).first
+                    raise ValueError(f"cell {cell}: found changed, a cell that is reached wanted")
             if len(component) <= _KEPT:
                 self._changes[component] = changes
         return changes
-
-    def _change(self, state: Mapping[int, Masks], selection: int | None, reach: int) -> Change:
-        # The pick for a cell that was not looked at is the last mask.
-        masks = [(cell, (*values, self.everything)) for cell, values in state.items()]
-        if selection is not None:
-            masks.append((len(self.healthy), (selection,)))
-        bits = reduce(or_, [1 << cell for cell, _ in masks], 0)
-        if bits & ~reach:
-            cell = Span.of(bits & ~reach).first
-            raise ValueError(f"cell {cell}: found changed, a cell that is reached wanted")
-        possible = None if selection is None else selection.bit_count()
-        return Change(tuple(masks), Span.of(bits), possible)
 
     def meeting(self, cells: int) -> Iterator[frozenset[int]]:
         """Yield for each cell of a bit set the deviations that meet others there."""

@@ -23,6 +23,7 @@ from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
 from simrig.profile.machine import Profile
 from simrig.scan.frame import fewest
+from simrig.scan.scanner import Links, links
 from simrig.signals import FLICKERS, OPEN
 from simrig.world.balls import count_by_place
 from simrig.world.phases import Conditions
@@ -41,6 +42,11 @@ class Models:
     limit: int
     _known: dict[Hashable, Circumstances] = attrs.field(factory=dict, repr=False)
     _names: dict[Hashable, dict[Hashable, int]] = attrs.field(factory=dict, repr=False)
+
+    @cached_property
+    def table(self) -> Links:
+        """The table of links of the sound machine."""
+        return links(self.profile)
 
     def sheet(self, among: tuple[Suspect, ...], number: int, sheet: Sheet) -> OneSheet:
         """Return sheet ``number`` as a system over the suspects of all sheets."""

@@ -169,7 +169,7 @@ class MaskSystem(System):
         picks, everything = self._picks, self.model.everything
         agreeing = worlds = 0
         for product, usual in layings:
-            for masks, span, possible in self.model.changes(component):
+            for masks, _, span, possible in self.model.changes(component):
                 common = product.without(span, everything)
                 for cell, values in masks:
                     if not common:
@@ -213,7 +213,7 @@ class MaskSystem(System):
             for _, component in self._components(chosen):
                 changed = []
                 for table, usual in tables:
-                    for masks, _, possible in model.changes(component):
+                    for masks, _, _, possible in model.changes(component):
                         copy = table.copy()
                         for cell, values in masks:
                             copy[cell] = values[picks[cell]]
@@ -232,7 +232,7 @@ class MaskSystem(System):
         picks = self._picks
         laid: list[_Laid] = []
         seen = False
-        for masks, span, possible in self.model.changes(frozenset((index,))):
+        for masks, _, span, possible in self.model.changes(frozenset((index,))):
             agreed = self.model.everything
             for cell, values in masks:
                 seen = seen or picks[cell] >= 0

@@ -45,6 +45,8 @@ class Whys:
 
     def sentence(self, members: tuple[int, ...]) -> str:
         """Say in one sentence how these suspects make the readings that were seen."""
+        if not members and not self.sheets:
+            return "nothing that is known speaks against a sound machine"
         if not members:
             ways = [self._balls(number, members) for number in range(len(self.sheets))]
             return f"every reading is as it must be with {listed(dict.fromkeys(ways))}"
@@ -94,6 +96,8 @@ class Whys:
         shown = self._readings(own)
         along = self._along(fault, {one[1] for one in own})
         text = f"{fault_words(self.profile, fault)}: {fault.kind.why}{along}"
+        if fault.kind.effect == "kicks nothing" or not self.sheets:
+            return text
         if shown:
             return f"{text}; so {shown}"
         return f"{text}; it shows by way of the other" if among > 1 else f"{text}; it shows nowhere"

@@ -20,6 +20,7 @@ def in_words(profile: Profile, fact: Fact) -> str:
     special = {
         ("place", "position_1"): f"at which end of the {title} position 1 is",
         ("place", "rest_end"): f"at which end of the {title} the captive ball rests",
+        ("place", "captive"): f"how many balls the {title} never gives back",
         ("place", "seats"): f"how many balls the {title} holds",
         ("sensor", "at"): f"where a ball works {title}",
         ("sensor", "follows"): f"what works {title}",
@@ -111,7 +112,8 @@ def _unsure_contact(
             yield Fact("sensor", sensor.id, "at")
         for spot in sensor.spots:
             if worlds.perhaps.get(spot) and (place := profile.spots[spot].place):
-                yield Fact("place", place, "rest_end")
+                unsaid = profile.row("place", place).captive is None
+                yield Fact("place", place, "captive" if unsaid else "rest_end")
 
 
 def _between_worlds(profile: Profile, worlds: Worlds, frame: Frame, cell: Value) -> Iterator[Fact]:

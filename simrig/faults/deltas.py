@@ -50,6 +50,11 @@ class Delta:
             for key in getattr(self, table)
         )
 
+    @property
+    def in_circuit(self) -> bool:
+        """Whether crossings or lines of the matrix are changed."""
+        return any((self.crossings, self.strobes, self.reads, self.held, self.joined))
+
 
 def delta(
     profile: Profile,
@@ -85,12 +90,11 @@ def delta(
 
 def apart(deltas: Sequence[Delta]) -> bool:
     """Tell whether no two edits touch the same link."""
-    touches: frozenset[Hashable] = frozenset()
-    for one in deltas:
-        if not touches.isdisjoint(one.touches):
-            return False
-        touches |= one.touches
-    return True
+    if len(deltas) == 2:
+        return deltas[0].touches.isdisjoint(deltas[1].touches)
+    return sum([len(one.touches) for one in deltas]) == len(
+        frozenset().union(*[one.touches for one in deltas])
+    )
 
 
 def together(profile: Profile, table: Links, deltas: Sequence[Delta]) -> Delta:

@@ -12,14 +12,14 @@ only are worked out once.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from typing import NamedTuple, TypeVar
 
 import attrs
 
 from simrig.faults.deltas import Delta
 from simrig.profile.machine import Profile
-from simrig.scan.circuit import Crossing, Node, spread
+from simrig.scan.circuit import Crossing, Node, one_name_each, spread
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links, scan
 from simrig.sensing.chain import contact
@@ -78,20 +78,26 @@ def _union(tables: Sequence[Mapping[_Key, _Entry]]) -> Mapping[_Key, _Entry]:
 
 
 class _Ways(NamedTuple):
-    """The ways through the sound matrix that are open in some world, for one bound of values.
+    """The ways through the sound matrix that are open in some world.
 
     ``named`` lists for each column node the sensor, the row node and the worlds,
-    ``forward`` the same without the sensor.
+    ``forward`` the same without the sensor.  ``direct`` tells for each column
+    number whether its signal passes back nowhere.
     """
 
     named: dict[Node, list[tuple[str, Node, int]]]
     forward: dict[Node, list[tuple[Node, int]]]
     back: dict[str, tuple[Node, Node, int]]
     rows: dict[int, dict[Node, int]]
+    direct: dict[int, bool]
 
 
 class Resolver:
-    """Reads changed links against the sound machine."""
+    """Reads changed links against the sound machine.
+
+    The matrix is followed for both bounds of a value at once: one integer holds the
+    worlds in which it is surely closed, and above them those in which it may be.
+    """
 
     def __init__(
         self,
@@ -107,26 +113,24 @@ class Resolver:
         self._contacts = contacts
         self._healthy = healthy.cells
         self._everything = healthy.everything
+        self._count = healthy.everything.bit_length()
+        self._both = self._packed(Value(-1, -1))
         self._arriving = {name: contacts[table.leads.get(name, name)] for name in contacts}
         self._crossing = {one.sensor: one for one in table.circuit.crossings}
-        self._steady = all(
-            value.surely == value.maybe for value in self._arriving.values()
-        ) and all(_steady(one) for one in table.circuit.crossings)
         # A switch at an unknown crossing without diode can make a phantom anywhere.
-        self._lost: frozenset[str] = frozenset()
+        self.lost: frozenset[str] = frozenset()
         if profile.matrix is not None and profile.matrix.diodes != "all":
-            self._lost = frozenset(one.id for one in profile.sensor if one.address is None)
+            self.lost = frozenset(one.id for one in profile.sensor if one.address is None)
         self._phantom = 0
-        for name in self._lost:
+        for name in self.lost:
             self._phantom |= self._arriving[name].maybe
-        # Shapes that the short way does not know: a rewired or bridged machine taken for sound.
+        # A machine that is rewired to begin with is scanned as a whole.
         self._odd = bool(table.leads or table.circuit.joined or table.circuit.held)
         self._columns: dict[int, list[tuple[str, int]]] = {}
         for name, address in profile.address_of.items():
             if address.column is not None and address.row is not None:
                 self._columns.setdefault(address.column, []).append((name, address.row))
-        low = self._ways(0)
-        self._bounds = (low, low if self._steady else self._ways(1))
+        self._ways = self._sound_ways()
         nothing = Content({}, {}, {}, {}, {}, frozenset(), ())
         self._numbers: dict[Hashable, int] = {nothing.key(): 0}
 
@@ -157,7 +161,7 @@ class Resolver:
     def cells(self, content: Content) -> Cells:
         """Return the cells that read otherwise than on the sound machine, and how."""
         arriving = self._arrivals(content)
-        if self._odd or content.joined or not self._lost.isdisjoint(arriving):
+        if self._odd or not self.lost.isdisjoint(arriving):
             return self._scanned(content)
         found = {}
         moved = set(content.crossings)
@@ -166,15 +170,15 @@ class Resolver:
                 moved.add(name)
             else:
                 found[name] = value
-        if moved or content.strobes or content.reads or content.held:
+        if moved or content.strobes or content.reads or content.held or content.joined:
             self._read(content, arriving, moved, found)
         return found
 
-    def _arrivals(self, content: Content) -> Cells:
+    def _arrivals(self, content: Content) -> Mapping[str, Value]:
         """Return what arrives at the addresses where that differs from the sound machine."""
         contacts, leads = content.contacts, content.leads
         if not leads:
-            return dict(contacts)
+            return contacts
         found = {}
         for name in {*contacts, *leads}:
             source = leads.get(name, name)
@@ -207,100 +211,128 @@ class Resolver:
         self, content: Content, arriving: Mapping[str, Value], moved: set[str], found: Cells
     ) -> None:
         """Add the changed cells of the matrix."""
-        columns = {self._crossing[name].column for name in moved}
-        steady = self._steady and (
-            all(arriving[name][0] == arriving[name][1] for name in moved if name in arriving)
-            and all(_steady(one) for one in content.crossings.values())
-        )
-        low = self._strobed(0, content, arriving, moved, columns)
-        high = low if steady else self._strobed(1, content, arriving, moved, columns)
+        strobed = self._strobed(content, arriving, moved)
         reads, held = content.reads, content.held
-        sound, healthy = self._table.circuit.reads, self._healthy
-        everything, phantom = self._everything, self._phantom
-        before, before_high = self._bounds[0].rows, self._bounds[1].rows
+        names: dict[Node, Node] = {}
+        if content.joined:
+            names = one_name_each(content.joined, "row")
+            reads = {
+                row: frozenset([names.get(node, node) for node in nodes])
+                for row, nodes in {**self._table.circuit.reads, **reads}.items()
+            }
+        elsewhere = bool(reads or held)
+        sound, before = self._table.circuit.reads, self._ways.rows
         for number, cells in self._columns.items():
-            surely = low.get(number)
-            maybe = high.get(number)
-            if surely is None and maybe is None and not reads and not held:
-                continue
-            surely = before[number] if surely is None else surely
-            maybe = before_high[number] if maybe is None else maybe
+            rows = strobed.get(number)
+            if rows is None:
+                if not elsewhere:
+                    continue
+                rows = before[number]
+            usual = before[number]
             for name, row in cells:
                 if row in held:
-                    value = Value(everything, everything)
+                    closed = self._both
+                elif row in reads:
+                    closed = 0
+                    for node in reads[row]:
+                        closed |= rows.get(node, 0)
                 else:
-                    one = other = 0
-                    for node in reads[row] if row in reads else sound[row]:
-                        one |= surely.get(node, 0)
-                        other |= maybe.get(node, 0)
-                    value = Value(one, other | phantom)
-                if value != healthy[name]:
+                    (node,) = sound[row]
+                    closed = rows.get(node, 0)
+                    if closed == usual.get(node, 0):
+                        continue
+                value = self._unpacked(closed)
+                if value != self._healthy[name]:
                     found[name] = value
 
     def _strobed(
-        self,
-        bound: int,
-        content: Content,
-        arriving: Mapping[str, Value],
-        moved: set[str],
-        columns: set[Node],
+        self, content: Content, arriving: Mapping[str, Value], moved: set[str]
     ) -> dict[int, dict[Node, int]]:
         """Return the rows that each column reaches, for columns where these differ."""
-        ways = self._bounds[bound]
-        sound = self._table.circuit.strobes
+        ways = self._ways
         forward, back = ways.forward, ways.back
+        columns = {self._crossing[name].column for name in moved}
         if columns:
             forward = forward.copy()
             for column in columns:
                 entries = ways.named.get(column, ())
                 forward[column] = [entry[1:] for entry in entries if entry[0] not in moved]
-        if back and not moved.isdisjoint(back):
-            back = {name: way for name, way in back.items() if name not in moved}
+            if back and not moved.isdisjoint(back):
+                back = {name: way for name, way in back.items() if name not in moved}
         for name in moved:
             crossing = content.crossings.get(name) or self._crossing[name]
-            value = (arriving[name] if name in arriving else self._arriving[name])[bound]
+            value = self._packed(arriving[name] if name in arriving else self._arriving[name])
             if not value:
                 continue
             if crossing.forward:
                 forward.setdefault(crossing.column, []).append((crossing.row, value))
-            if crossing.backward is not None and (way := value & crossing.backward[bound]):
+            if crossing.backward is not None and (way := value & self._packed(crossing.backward)):
                 back = {**back, name: (crossing.row, crossing.column, way)}
+        if content.joined:
+            return self._strobed_joined(content, forward, back.values())
         returning = list(back.values())
-        touched = columns if back is ways.back else None
         found = {}
-        for number, usual in sound.items():
+        for number, usual in self._table.circuit.strobes.items():
             driven = content.strobes.get(number, usual)
-            if (
-                not returning
-                and touched is not None
-                and driven is usual
-                and touched.isdisjoint(usual)
-            ):
-                continue
-            rows = spread(forward, returning, driven, self._everything)
-            if rows != ways.rows[number]:
+            before = ways.rows[number]
+            if driven is usual and ways.direct[number] and columns.isdisjoint(usual):
+                for row, node, value in returning:
+                    if row in before and before[row] & value and node not in driven:
+                        break
+                else:
+                    continue
+            rows = spread(forward, returning, driven, self._both)
+            if rows != before:
                 found[number] = rows
         return found
 
-    def _ways(self, bound: int) -> _Ways:
+    def _strobed_joined(
+        self,
+        content: Content,
+        forward: Mapping[Node, Sequence[tuple[Node, int]]],
+        back: Iterable[tuple[Node, Node, int]],
+    ) -> dict[int, dict[Node, int]]:
+        """Return the rows that each column reaches where bridges join lines."""
+        columns = one_name_each(content.joined, "column")
+        rows = one_name_each(content.joined, "row")
+        joined: dict[Node, list[tuple[Node, int]]] = {}
+        for node, entries in forward.items():
+            joined.setdefault(columns.get(node, node), []).extend(
+                [(rows.get(row, row), value) for row, value in entries]
+            )
+        returning = [
+            (rows.get(row, row), columns.get(node, node), value) for row, node, value in back
+        ]
+        strobes = {**self._table.circuit.strobes, **content.strobes}
+        return {
+            number: spread(
+                joined, returning, {columns.get(node, node) for node in driven}, self._both
+            )
+            for number, driven in strobes.items()
+        }
+
+    def _sound_ways(self) -> _Ways:
         named: dict[Node, list[tuple[str, Node, int]]] = {}
         back: dict[str, tuple[Node, Node, int]] = {}
         for crossing in self._table.circuit.crossings:
-            value = self._arriving[crossing.sensor][bound]
+            value = self._packed(self._arriving[crossing.sensor])
             if not value:
                 continue
             if crossing.forward:
                 entry = (crossing.sensor, crossing.row, value)
                 named.setdefault(crossing.column, []).append(entry)
-            if crossing.backward is not None and (way := value & crossing.backward[bound]):
+            if crossing.backward is not None and (way := value & self._packed(crossing.backward)):
                 back[crossing.sensor] = (crossing.row, crossing.column, way)
         forward = {node: [entry[1:] for entry in entries] for node, entries in named.items()}
-        rows = {
-            number: spread(forward, back.values(), driven, self._everything)
-            for number, driven in self._table.circuit.strobes.items()
-        }
-        return _Ways(named, forward, back, rows)
+        rows, direct = {}, {}
+        for number, driven in self._table.circuit.strobes.items():
+            rows[number] = spread(forward, back.values(), driven, self._both)
+            direct[number] = rows[number] == spread(forward, (), driven, self._both)
+        return _Ways(named, forward, back, rows, direct)
 
+    def _packed(self, value: Value) -> int:
+        everything = self._everything
+        return value.surely & everything | (value.maybe & everything) << self._count
 
-def _steady(crossing: Crossing) -> bool:
-    return crossing.backward is None or crossing.backward.surely == crossing.backward.maybe
+    def _unpacked(self, both: int) -> Value:
+        return Value(both & self._everything, both >> self._count | self._phantom)

@@ -50,13 +50,14 @@ def thawed(value: Any) -> Any:
 
 def plain(table: Any) -> dict[str, Any]:
     """Return a table of keys as a JSON document: days as text, values left out filled in."""
-    found: dict[str, Any] = _without_days(stated(table, defaults=True))
+    found: dict[str, Any] = plain_value(stated(table, defaults=True))
     return found
 
 
-def _without_days(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {name: _without_days(member) for name, member in value.items()}
-    if isinstance(value, list):
-        return [_without_days(member) for member in value]
+def plain_value(value: Any) -> Any:
+    """Return a value as JSON has it: lists for tuples, days as text."""
+    if isinstance(value, Mapping):
+        return {name: plain_value(member) for name, member in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain_value(member) for member in value]
     return value.isoformat() if isinstance(value, datetime.date) else value

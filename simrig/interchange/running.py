@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
 
 import attrs
 
+from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.comparison import Comparison, Fit, compare
 from simrig.expectation.location import locate
 from simrig.expectation.observation import Observation, observe, resolve
 from simrig.expectation.prediction import watched
 from simrig.expectation.rig import Rig
-from simrig.interchange.scenarios import FitTable, Scenario, Seen, Step
+from simrig.interchange.scenarios import FitTable, Scenario, Seen, SheetSeen, Step
 from simrig.interchange.sheets import condition_faults
 from simrig.profile.keys import NONE
 from simrig.profile.machine import Profile
@@ -21,6 +23,10 @@ from simrig.world.balls import Placement
 from simrig.world.moves import start
 from simrig.world.phases import Conditions, legal_placements
 from simrig.world.worlds import worlds
+
+if TYPE_CHECKING:
+    from simrig.interchange.diagnosis_keys import DiagnosisTable
+    from simrig.interchange.verdicts import Judge
 
 
 @attrs.frozen(kw_only=True)
@@ -62,7 +68,9 @@ def _title(step: Step) -> str:
     words = [step.phase or ("balls seen" if step.at or step.seats else "idle")]
     if step.balls is not None:
         words.append(f"{step.balls} balls")
-    if step.seen:
+    if step.diagnosis:
+        words.append("diagnosed")
+    elif step.seen:
         words.append("compared")
     return ", ".join(words)
 
@@ -73,6 +81,7 @@ class _Machine:
     def __init__(self, profile: Profile) -> None:
         self.profile = profile
         self.table = links(profile)
+        self._judge: Judge | None = None
         self.placements: tuple[Placement, ...] = ()
 
     def step(self, step: Step) -> Iterator[str]:
@@ -94,6 +103,31 @@ class _Machine:
             yield from self._comparison(step, conditions)
         if step.missing_at is not None and step.seen is not None:
             yield from self._location(step, conditions)
+        if step.diagnosis is not None:
+            yield from self._diagnosis(step.diagnosis, self._sheets(step, conditions))
+
+    def _diagnosis(self, wanted: DiagnosisTable, sheets: tuple[Sheet, ...]) -> Iterator[str]:
+        if self._judge is None:
+            # Most scenarios diagnose nothing, and need not wait for what that takes.
+            from simrig.interchange.verdicts import Judge
+
+            self._judge = Judge(self.profile)
+        yield from self._judge.failures(wanted, sheets)
+
+    def _sheets(self, step: Step, conditions: Conditions) -> tuple[Sheet, ...]:
+        """Return what a step says was seen, at one time or at several."""
+        found = []
+        if step.seen is not None:
+            seen = observation(self.profile, step.seen)
+            found.append(Sheet(observation=seen, conditions=conditions))
+        for number, row in enumerate(step.sheets, 1):
+            own = _conditions(row)
+            if faults := condition_faults(self.profile, own):
+                raise ValueError(f"sheet {number}: {'; '.join(faults)}")
+            found.append(Sheet(observation=observation(self.profile, row), conditions=own))
+        if not found:
+            raise ValueError("there is nothing to diagnose; add seen, or [[step.sheets]]")
+        return tuple(found)
 
     def _move(self, steps: Iterable[str]) -> None:
         if not self.placements:
@@ -158,7 +192,7 @@ def observation(profile: Profile, seen: Seen) -> Observation:
     )
 
 
-def _conditions(step: Step) -> Conditions:
+def _conditions(step: Step | SheetSeen) -> Conditions:
     spots = None
     if step.seats is not None:
         spots = frozenset() if str(step.seats) == NONE else frozenset(step.seats)

@@ -8,6 +8,7 @@ from typing import Any
 import attrs
 
 from simrig.errors import InputError, Problem
+from simrig.interchange.diagnosis_keys import DiagnosisTable
 from simrig.profile import keys
 from simrig.profile.keys import Key
 from simrig.profile.located import Located, decode, locate
@@ -30,6 +31,23 @@ class Seen(keys.Keyed):
     unknown: tuple[str, ...] | None = _sensors("were not looked at")
     flicker: tuple[str, ...] | None = _sensors("flicker")
     others: str | None = keys.choice("every other switch is at rest", "rest")
+
+
+@attrs.frozen(kw_only=True, repr=False, eq=False)
+class SheetSeen(Seen):
+    """One of several sheets, with its own conditions."""
+
+    phase: str | None = keys.text("phase of play")
+    balls: int | None = keys.integer("balls in the machine", 0, 21)
+    at: Mapping[str, int] | None = keys.mapping(
+        "balls at places", Key(shape="integer", meaning="balls", low=0, high=20)
+    )
+    seats: tuple[str, ...] | None = keys.sequence(
+        "exactly these positions", Key(shape="spot", meaning="a position"), none=True
+    )
+    state: Mapping[str, str] | None = keys.mapping(
+        "how mechanisms stand", Key(shape="identifier", meaning="a state")
+    )
 
 
 @attrs.frozen(kw_only=True, repr=False, eq=False)
@@ -84,6 +102,10 @@ class Step(keys.Keyed):
     missing_at: tuple[str, ...] | None = keys.sequence(
         "where a missing ball must be said to be possible", Key(shape="text", meaning="a place")
     )
+    sheets: tuple[SheetSeen, ...] = keys.tables(
+        "what was seen at several times, to be diagnosed together", SheetSeen
+    )
+    diagnosis: DiagnosisTable | None = keys.table("what diagnosing must say", DiagnosisTable)
 
 
 @attrs.frozen(kw_only=True, repr=False, eq=False)

@@ -7,6 +7,7 @@ before it is handed out: it says exactly that profile, or nothing is changed.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -20,6 +21,7 @@ from simrig.interchange.toml_writer import (
     pair,
     row_text,
     section_heading,
+    value_text,
 )
 from simrig.profile.keys import attribute_of, keys_of
 from simrig.profile.machine import Profile
@@ -74,7 +76,19 @@ def edited(text: str, before: Profile, after: Profile) -> str:
     return lines.replace("\n", "\r\n") if windows else lines
 
 
-def _changes(before: Profile, after: Profile) -> Iterator[_Key | _Row]:
+@attrs.frozen(kw_only=True)
+class _Pairs:
+    """A mapping at ``path`` whose pairs change."""
+
+    path: Path
+    old: Mapping[str, Any]
+    new: Mapping[str, Any]
+
+
+_Change = _Key | _Row | _Pairs
+
+
+def _changes(before: Profile, after: Profile) -> Iterator[_Change]:
     for name, key in in_order(Profile):
         old = getattr(before, attribute_of(name))
         new = getattr(after, attribute_of(name))
@@ -87,7 +101,7 @@ def _changes(before: Profile, after: Profile) -> Iterator[_Key | _Row]:
         elif key.shape == "table" and old is not None and new is not None:
             yield from _row_changes(old, new, (name,))
         elif isinstance(old, Mapping) and isinstance(new, Mapping):
-            yield from _member_changes(old, new, (name,))
+            yield _Pairs(path=(name,), old=old, new=new)
         elif key.shape in ("table", "mapping") and old is None:
             yield _Row(name=name, row=new, several=False)
         else:
@@ -101,7 +115,7 @@ def _kept(rows: tuple[Any, ...], index: int, row: Any) -> Any:
     return rows[index]
 
 
-def _row_changes(old: Any, new: Any, path: Path) -> Iterator[_Key | _Row]:
+def _row_changes(old: Any, new: Any, path: Path) -> Iterator[_Change]:
     rows = type(new)
     for name, key in in_order(rows):
         was, now = getattr(old, attribute_of(name)), getattr(new, attribute_of(name))
@@ -113,27 +127,21 @@ def _row_changes(old: Any, new: Any, path: Path) -> Iterator[_Key | _Row]:
             inner = ".".join(str(step) for step in (*path, name))
             yield from (_Row(name=inner, row=row, several=True) for row in now[len(was) :])
         elif isinstance(was, Mapping) and isinstance(now, Mapping):
-            yield from _member_changes(was, now, (*path, name))
+            yield _Pairs(path=(*path, name), old=was, new=now)
         else:
             yield _Key(path=path, name=name, value=now, order=_order(rows))
-
-
-def _member_changes(
-    old: Mapping[str, Any], new: Mapping[str, Any], path: Path
-) -> Iterator[_Key | _Row]:
-    order = tuple(dict.fromkeys((*old, *new)))
-    for name in order:
-        if old.get(name) != new.get(name):
-            yield _Key(path=path, name=name, value=new.get(name), order=order)
 
 
 def _order(rows: type[Any]) -> tuple[str, ...]:
     return tuple(name for name, _ in in_order(rows))
 
 
-def _edits(spans: Spans, change: _Key | _Row, file: str) -> Iterator[_Edit]:
+def _edits(spans: Spans, change: _Change, file: str) -> Iterator[_Edit]:
     if isinstance(change, _Row):
         yield _new_row(spans, change)
+        return
+    if isinstance(change, _Pairs):
+        yield from _pair_edits(spans, change, file)
         return
     table = spans.table(change.path)
     if table is None:
@@ -149,6 +157,20 @@ def _edits(spans: Spans, change: _Key | _Row, file: str) -> Iterator[_Edit]:
     else:
         value = pair("x", change.value).partition(" = ")[2]
         yield _Edit(start=span.value, end=span.end, text=value)
+
+
+def _pair_edits(spans: Spans, change: _Pairs, file: str) -> Iterator[_Edit]:
+    table = spans.table(change.path)
+    braces = None if table is None else spans.braces(table)
+    if braces is not None:
+        # All on one line, where no remark can stand: it is written anew.
+        yield _Edit(start=braces[0], end=braces[1], text=value_text(change.new))
+        return
+    order = tuple(dict.fromkeys((*change.old, *change.new)))
+    for name in order:
+        if change.old.get(name) != (value := change.new.get(name)):
+            key = _Key(path=change.path, name=name, value=value, order=order)
+            yield from _edits(spans, key, file)
 
 
 def _new_key(spans: Spans, table: Table, change: _Key) -> _Edit:
@@ -181,17 +203,12 @@ def _first_statement(spans: Spans) -> int:
 def _removal(spans: Spans, table: Table, name: str) -> _Edit:
     span = spans.pair(table, name)
     assert span is not None
-    if spans.braces(table) is None:
-        end = min(spans.line_end(span.end) + 1, len(spans.text))
-        return _Edit(start=spans.line_start(span.start), end=end, text="")
-    after = len(spans.text) - len(spans.text[span.end :].lstrip(" \t"))
-    if spans.text.startswith(",", after):
-        rest = spans.text[after + 1 :]
-        end = after + 1 + len(rest) - len(rest.lstrip(" \t"))
-        return _Edit(start=span.start, end=end, text="")
-    before = spans.text[: span.start].rstrip(" \t")
-    start = len(before) - 1 if before.endswith(",") else span.start
-    return _Edit(start=start, end=span.end, text="")
+    if spans.braces(table) is not None:
+        # A row on one line: the comma goes with the pair.
+        rest = re.compile(r"[ \t]*,[ \t]*").match(spans.text, span.end)
+        return _Edit(start=span.start, end=rest.end() if rest else span.end, text="")
+    end = min(spans.line_end(span.end) + 1, len(spans.text))
+    return _Edit(start=spans.line_start(span.start), end=end, text="")
 
 
 def _new_row(spans: Spans, change: _Row) -> _Edit:

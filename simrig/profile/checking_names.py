@@ -16,7 +16,7 @@ _HINTS: Final = 60
 """So many names are searched for what was meant; a file with more has other troubles."""
 
 
-class _Use(NamedTuple):
+class Use(NamedTuple):
     """A place of the file that names a row, a position or a state."""
 
     path: Path
@@ -31,12 +31,12 @@ def references(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     A row that nobody calls for, while one of nearly its name is called for more
     than once, is misspelt itself: that is told, at the row.
     """
-    uses: dict[str, dict[str, list[_Use]]] = {}
-    for table, use in _uses(profile):
+    called: dict[str, dict[str, list[Use]]] = {}
+    for table, use in uses(profile):
         if not doubt.about(use.path):
-            uses.setdefault(table, {}).setdefault(use.name, []).append(use)
+            called.setdefault(table, {}).setdefault(use.name, []).append(use)
     hints = _HINTS
-    for table, named in uses.items():
+    for table, named in called.items():
         rows = [row.id for row in getattr(profile, attribute_of(table))]
         existing = set(rows)
         for name, calls in named.items():
@@ -61,12 +61,15 @@ def references(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     yield from _states(profile, doubt)
 
 
-def _elsewhere(profile: Profile, table: str, calls: list[_Use]) -> bool:
+def _elsewhere(profile: Profile, table: str, calls: list[Use]) -> bool:
     """Positions are named after places and routes: what is no place may be a route."""
     return bool(calls[0].part) and profile.row("route", calls[0].name) is not None
 
 
-def _unknown(table: str, use: _Use, close: str | None) -> str:
+def _unknown(table: str, use: Use, close: str | None) -> str:
+    if use.part and "." not in use.part:
+        hint = f'; did you mean "{close}"?' if close else ""
+        return f'there is no place or position "{use.name}"; name one of them{hint}'
     if use.part:
         hint = f'; did you mean "{close}.{use.part.partition(".")[2]}"?' if close else ""
         return _no_position(use.part, hint)
@@ -78,8 +81,10 @@ def _no_position(spot: str, hint: str) -> str:
     return f'there is no position "{spot}"; wanted PLACE.NUMBER, PLACE.jam or ROUTE.NUMBER{hint}'
 
 
-def _uses(profile: Profile) -> Iterator[tuple[str, _Use]]:
-    def walk(key: Key, value: Any, path: Path) -> Iterator[tuple[str, _Use]]:
+def uses(profile: Profile) -> Iterator[tuple[str, Use]]:
+    """Yield every name of a row that the profile calls for, with the table it is looked up in."""
+
+    def walk(key: Key, value: Any, path: Path) -> Iterator[tuple[str, Use]]:
         if value is None or (isinstance(value, str) and value in key.words):
             return
         if key.table is not None:
@@ -91,7 +96,7 @@ def _uses(profile: Profile) -> Iterator[tuple[str, _Use]]:
         elif key.shape == "mapping":
             for name, member in value.items():
                 if key.refers:
-                    yield key.refers, _Use((*path, name), name)
+                    yield key.refers, Use((*path, name), name)
                 if key.item is not None:
                     yield from walk(key.item, member, (*path, name))
         elif key.shape == "list" and key.item is not None:
@@ -100,9 +105,9 @@ def _uses(profile: Profile) -> Iterator[tuple[str, _Use]]:
         elif key.shape == "spot":
             stem = value.partition(".")[0]
             table = "route" if profile.row("route", stem) is not None else "place"
-            yield table, _Use(path, stem, value)
+            yield table, Use(path, stem, value)
         elif key.refers:
-            yield key.refers, _Use(path, value)
+            yield key.refers, Use(path, value)
 
     for name, key in keys_of(Profile).items():
         yield from walk(key, getattr(profile, attribute_of(name)), (name,))

@@ -54,8 +54,8 @@ class Doubt:
         lost = self.lost.setdefault(table, set())
         if name in lost:
             return True
-        if any(name == other.strip().lower() for other in lost) or self.nameless[table] > 0:
-            self.nameless[table] -= all(name != other.strip().lower() for other in lost)
+        if self.nameless[table] > 0:
+            self.nameless[table] -= 1
             lost.add(name)
             return True
         return False

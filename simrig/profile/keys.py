@@ -27,6 +27,9 @@ NONE: Final = "none"
 IDENTIFIER = re.compile(r"[a-z0-9][a-z0-9-]{0,63}\Z")
 BALLS = re.compile(r"(rest|(1?[0-9]|20)-(1?[0-9]|20))\Z")
 SPOT = re.compile(r"[a-z0-9][a-z0-9-]{0,63}(\.([1-9][0-9]{0,2}|jam|way))?\Z")
+MOST_NUMBER: Final = 1e15
+BALLS_RANGE: Final = (0, 20)
+MOST_STATES: Final = 8
 PATTERNS: Final = {"identifier": IDENTIFIER, "spot": SPOT}
 
 
@@ -124,7 +127,7 @@ class Key:
         if self.shape == "integer":
             return type(value) is int
         if self.shape == "number":
-            return type(value) in (int, float) and abs(value) <= 1e15
+            return type(value) in (int, float) and abs(value) <= MOST_NUMBER
         if self.shape == "boolean":
             return type(value) is bool
         if self.shape == "date":
@@ -135,12 +138,12 @@ class Key:
             return self.table is not None and isinstance(value, Mapping | self.table)
         if self.shape == "balls":
             if type(value) is int:
-                return 0 <= value <= 20
+                return BALLS_RANGE[0] <= value <= BALLS_RANGE[1]
             return isinstance(value, str) and bool(BALLS.match(value))
         if self.shape == "states":
             return isinstance(value, str) or (
                 isinstance(value, list | tuple)
-                and 0 < len(value) <= 8
+                and 0 < len(value) <= MOST_STATES
                 and all(isinstance(state, str) for state in value)
             )
         return isinstance(value, list | tuple)

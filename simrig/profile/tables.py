@@ -158,7 +158,7 @@ def _rows(value: list[Any], key: Key, path: Path, doubt: Doubt) -> Iterator[Faul
             bad_name = bad_name or fault[0] in ((*path, index), (*path, index, "id"))
             yield fault
         if named and bad_name:
-            doubt.lose(str(path[0]), row.get("id") if isinstance(row, Mapping) else None)
+            doubt.lose(str(path[0]), None)
 
 
 def _table(value: Any, key: Key, path: Path, doubt: Doubt) -> Iterator[Fault]:
@@ -242,7 +242,9 @@ def _members(value: Any, key: Key, here: Path, doubt: Doubt, standing_in: Standi
                 continue
             found[step] = _stand_in(key.item, at, doubt)
         elif doubt.around(at) and key.item is not None:
-            found[step] = _members(member, key.item, at, doubt, standing_in)
+            inner = _members(member, key.item, at, doubt, standing_in)
+            if inner is not None:
+                found[step] = inner
         else:
             found[step] = member
     if not found:

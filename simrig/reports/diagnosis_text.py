@@ -34,9 +34,15 @@ def screen(found: Diagnosis, *, next_lines: Sequence[str] = ()) -> list[str]:
     more = found.groups - len(shown)
     if more:
         lines.append(f"{more} more: --all")
-    reason = ["", *_folded(f"Why {shown[0]}: {found.group(shown[0])[0].why}.", "  ")]
+    reason = ["", *_reason(found, shown[0])]
     room = MOST_LINES - len(_at_most(lines))
     return _at_most([*lines, *reason] if len(reason) - 1 <= room else lines)
+
+
+def _reason(found: Diagnosis, number: int, margin: str = "") -> list[str]:
+    causes = found.group(number)
+    which = "" if len(causes) == 1 else ", for the first of them"
+    return _folded(f"{margin}Why {number}{which}: {causes[0].why}.", f"{margin}  ")
 
 
 def everything(found: Diagnosis, *, next_lines: Sequence[str] = ()) -> list[str]:
@@ -52,7 +58,7 @@ def everything(found: Diagnosis, *, next_lines: Sequence[str] = ()) -> list[str]
     for number in sorted(by_group):
         causes = by_group[number]
         lines += ["", *_group(found, number, 100)]
-        lines += _folded(f"   Why: {causes[0].why}.", "   ")
+        lines += _reason(found, number, "   ")
         for way in _ways(found, causes[0]):
             lines += _folded(f"   {way}", "   ")
     spare = found.count - len(found.causes)
@@ -73,7 +79,8 @@ def verdict(found: Diagnosis) -> str:
         return f"{_capital(found.conflict.words)}."
     if found.as_assumed:
         ways = [balls_at(profile, at[0]) for at in found.causes[0].at if at]
-        return f"All is as assumed: {listed(dict.fromkeys(ways), 3)}."
+        lying = listed(dict.fromkeys(ways), 3)
+        return f"All is as assumed: {lying}." if lying else "All is as assumed."
     where = _where_it_differs(found)
     if found.told_apart:
         causes = found.causes

@@ -8,7 +8,7 @@ from typing import Final
 from simrig.expectation.prediction import Expected, Prediction
 from simrig.expectation.reasons import place_words
 from simrig.profile.machine import Profile
-from simrig.reports import tables, wording
+from simrig.reports import growth_text, tables, wording
 from simrig.world.phases import Conditions
 
 BALL: Final = {True: "ball", False: "no ball", None: "either"}
@@ -48,7 +48,7 @@ def lines(
     left = len(found.readings) - len(known)
     if left:
         yield f"\n{left} switches: not known yet what works them."
-    notes = list(dict.fromkeys(note for one in known for note in one.depends_on))
+    notes = growth_text.alike(profile, [note for one in known for note in one.depends_on])
     if notes:
         yield "\nThis stands on:"
         for note in notes[:NOTES]:

@@ -16,7 +16,7 @@ from simrig.reports.expected_tables import ExpectedTable
 from simrig.reports.feeding import Fed, feeding, feeding_place
 from simrig.reports.plan import strips
 from simrig.reports.switch_table import Group, by_place, with_a_ball
-from simrig.reports.wording import ball_reading
+from simrig.scan.controller import ball_reading
 from simrig.scan.scanner import links
 from simrig.world.phases import Conditions
 

@@ -9,7 +9,7 @@ from simrig.profile.components import Sensor
 from simrig.profile.machine import Profile
 from simrig.reports import svg
 from simrig.reports.marks import READING_WORDS, Marks
-from simrig.reports.wording import ball_reading
+from simrig.scan.controller import ball_reading
 
 _EDGE = 12.0
 _ROW = 18.0

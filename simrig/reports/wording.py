@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from simrig.expectation.reasons import place_words
 from simrig.profile.machine import Profile
+from simrig.scan.controller import ball_reading
 from simrig.signals import CLOSED, OPEN
 from simrig.world.phases import Conditions, phase_of
 
@@ -67,15 +68,6 @@ def polarity(profile: Profile) -> str:
         else "a ball's reading is mostly not known"
     )
     return f"{start}, but {'; '.join(others)}."
-
-
-def ball_reading(profile: Profile, sensor: str) -> str:
-    """Return the reading that means a ball at a sensor, from its chain."""
-    from simrig.sensing.chain import chain, contact
-    from simrig.world.worlds import Value
-
-    value = contact(chain(profile, profile.row("sensor", sensor)), Value(1, 1), 1)
-    return CLOSED if value.surely else OPEN if not value.maybe else "unknown"
 
 
 def short_address(address: Address | None) -> str:

@@ -72,7 +72,7 @@ def conduct(
         if certain
         else _reach(circuit, {name: value.maybe for name, value in closed.items()}, 1, everything)
     )
-    rows = _alias(circuit, "row")
+    rows = one_name_each(circuit.joined, "row")
     found = {}
     for column, row in asked:
         if row in circuit.held:
@@ -89,7 +89,8 @@ def conduct(
 def _reach(
     circuit: Circuit, closed: Mapping[str, int], bound: int, everything: int
 ) -> dict[tuple[int, Node], int]:
-    columns, rows_of = _alias(circuit, "column"), _alias(circuit, "row")
+    columns = one_name_each(circuit.joined, "column")
+    rows_of = one_name_each(circuit.joined, "row")
     forward: dict[Node, list[tuple[Node, int]]] = {}
     back: list[tuple[Node, Node, int]] = []
     for crossing in circuit.crossings:
@@ -140,10 +141,10 @@ def spread(
     return rows
 
 
-def _alias(circuit: Circuit, axis: str) -> dict[Node, Node]:
+def one_name_each(joined: Iterable[tuple[str, int, int]], axis: str) -> dict[Node, Node]:
     """Return one name for all lines of an axis that bridges join."""
     names: dict[Node, Node] = {}
-    for line, one, other in circuit.joined:
+    for line, one, other in joined:
         if line == axis:
             first = names.get((one, 0), (one, 0))
             second = names.get((other, 0), (other, 0))
@@ -151,3 +152,15 @@ def _alias(circuit: Circuit, axis: str) -> dict[Node, Node]:
                 names[node] = first
             names[second] = names[other, 0] = first
     return names
+
+
+def sneaking(circuit: Circuit) -> frozenset[str]:
+    """Return the sensors that can lie on a sneak path: on a line with a crossing without diode."""
+    open_ended = [crossing for crossing in circuit.crossings if crossing.backward is not None]
+    columns = {crossing.column for crossing in open_ended}
+    rows = {crossing.row for crossing in open_ended}
+    return frozenset(
+        crossing.sensor
+        for crossing in circuit.crossings
+        if crossing.column in columns or crossing.row in rows
+    )

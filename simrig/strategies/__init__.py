@@ -20,10 +20,11 @@ simrig is loaded before a strategy is asked for.
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from importlib.abc import Loader
     from importlib.machinery import ModuleSpec
     from types import ModuleType
 
@@ -135,11 +136,27 @@ class _Waiting:
 
         spec = find_spec(name)
         if spec is not None and spec.loader is not None:
-            execute = spec.loader.exec_module
-
-            def execute_and_tell(module: ModuleType) -> None:
-                execute(module)
-                _tell()
-
-            spec.loader.exec_module = execute_and_tell  # type: ignore[method-assign]
+            spec.loader = cast("Loader", _Telling(spec.loader))
         return spec
+
+
+class _Telling:
+    """A loader that has Hypothesis told once its module is loaded, and then steps aside.
+
+    It stands around the usual loader, which may serve other modules too.
+    """
+
+    def __init__(self, usual: Loader) -> None:
+        self._usual = usual
+
+    def create_module(self, spec: ModuleSpec) -> ModuleType | None:
+        """Make the module as usual."""
+        return self._usual.create_module(spec)
+
+    def exec_module(self, module: ModuleType) -> None:
+        """Load the module as usual, then tell Hypothesis."""
+        module.__loader__ = self._usual
+        if module.__spec__ is not None:
+            module.__spec__.loader = self._usual
+        self._usual.exec_module(module)
+        _tell()

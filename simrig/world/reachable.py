@@ -22,6 +22,7 @@ Moves by hand (feed, remove) change the number of balls and are left out.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Final
@@ -31,8 +32,11 @@ import attrs
 from simrig.profile.layout import Place
 from simrig.profile.machine import Profile
 
+MOST_PLACEMENTS: Final = 1 << 19
+"""More settled placements than these are not enumerated: :class:`TooManyError`."""
+
 MOST_CODES: Final = 1 << 22
-"""A machine with more codes is not enumerated: :class:`TooManyError`."""
+"""Nor are moves followed among more codes than these."""
 
 
 class TooManyError(ValueError):
@@ -123,6 +127,13 @@ class Reachable:
         except ValueError:
             return False
 
+    def shares(self) -> Iterator[dict[str, int]]:
+        """Yield each number of balls at each place once, whatever the mechanisms' states."""
+        coding = self.coding
+        block = coding.strides[len(coding.places)] if coding.states else coding.size
+        for code in sorted({code % block for code in self.codes}):
+            yield coding.placement(code)[0]
+
     def __len__(self) -> int:
         return len(self.codes)
 
@@ -149,7 +160,7 @@ def reachable(profile: Profile, starts: Iterable[Mapping[str, int]]) -> Reachabl
     if _all_fit(profile, balls, edges, met):
         return Reachable(coding=coding, codes=tuple(compose(coding)), composed=True)
     if coding.size > MOST_CODES:
-        raise TooManyError(f"more than {MOST_CODES} placements to look through")
+        raise TooManyError(f"more than {MOST_CODES} codes to look through")
     first = [coding.code(start, states) for start in begun for states in _at_rest(profile)]
     return Reachable(coding=coding, codes=tuple(follow(profile, coding, first)), composed=False)
 
@@ -159,6 +170,8 @@ def compose(coding: Coding) -> list[int]:
 
     Raises TooManyError.
     """
+    if composed(coding) > MOST_PLACEMENTS:
+        raise TooManyError(f"more than {MOST_PLACEMENTS} settled placements")
     shared: dict[int, list[int]] = {coding.balls: [0]}
     for room, stride in zip(coding.rooms, coding.strides, strict=False):
         grown: dict[int, list[int]] = {}
@@ -168,17 +181,24 @@ def compose(coding: Coding) -> list[int]:
                 more = [code + step for code in codes] if step else codes
                 grown.setdefault(left - taken, []).extend(more)
         shared = grown
-        if sum(map(len, shared.values())) > MOST_CODES:
-            raise TooManyError(f"more than {MOST_CODES} ways for the balls to lie")
     found = [code for left, codes in shared.items() if left <= coding.rest_room for code in codes]
     turns = [0]
     for stride, radix in list(zip(coding.strides, coding.radices, strict=True))[
         len(coding.places) :
     ]:
         turns = [turn + digit * stride for digit in range(radix) for turn in turns]
-        if len(found) * len(turns) > MOST_CODES:
-            raise TooManyError(f"more than {MOST_CODES} placements")
     return [code + turn for turn in turns for code in found]
+
+
+def composed(coding: Coding) -> int:
+    """Return how many placements there are when all that fit count: a convolution of the rooms."""
+    ways = [int(total <= coding.rest_room) for total in range(coding.balls + 1)]
+    for room in coding.rooms:
+        ways = [
+            sum(ways[total - taken] for taken in range(min(room, total) + 1))
+            for total in range(coding.balls + 1)
+        ]
+    return ways[coding.balls] * math.prod(len(states) for _, states in coding.states)
 
 
 def follow(profile: Profile, coding: Coding, starts: Iterable[int]) -> list[int]:

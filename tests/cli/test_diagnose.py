@@ -136,7 +136,8 @@ def test_all_in_words_gives_each_reason(capsys: Capture, lantern: str) -> None:
     """--all prints every group with its reason, in plain words."""
     _, text = _text(capsys, lantern, "--balls", "0", "--closed", "t2", "--all")
     _, found = _json(capsys, lantern, "--balls", "0", "--closed", "t2")
-    assert text.count("Why: ") == max(one["group"] for one in found["explanations"])
+    assert max(map(len, text.splitlines())) <= 80
+    assert text.count("   Why ") == max(one["group"] for one in found["explanations"])
     assert not [word for word in FORBIDDEN if word in text.lower()]
 
 

@@ -125,6 +125,16 @@ def test_other_ways_to_write_the_same_are_kept() -> None:
     assert 'worked_reads = "closed" # tried\nassumed = { kind = "looks so" }\n' in result
 
 
+def test_pairs_on_one_line_change_together() -> None:
+    """One pair goes, another comes: the line has the new ones."""
+    before = read(BY_HAND.encode(), "mine")
+    (sensor,) = before.sensor
+    fresh = {"at": "a guess too", "kind": "looks so"}
+    after = attrs.evolve(before, sensor=(attrs.evolve(sensor, assumed=fresh),))
+    result = edited(BY_HAND, before, after)
+    assert 'assumed = { at = "a guess too", kind = "looks so" }\n' in result
+
+
 def test_a_layout_that_lets_no_change_in_is_refused_in_words() -> None:
     """Rows in brackets cannot be continued under headers; the file is left as it is."""
     text = 'format = 1\nid = "small"\nballs = { installed = 2 }\n' + (

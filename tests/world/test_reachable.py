@@ -129,6 +129,14 @@ def test_any_layout_equals_a_search_over_the_moves(profile: Profile) -> None:
     assert _plain(reachable(profile, [home])) == _searched(profile, home)
 
 
+def test_shares_leave_the_states_out() -> None:
+    """Each sharing-out of the balls comes once, however many states go with it."""
+    found = reachable(_machine("orchard-signal"), [{"trough": 3}])
+    shares = [frozenset(counts.items()) for counts in found.shares()]
+    assert len(shares) == len(set(shares)) == len(found) / 2**4
+    assert set(shares) == {frozenset(counts.items()) for counts, _ in found}
+
+
 def test_what_is_held() -> None:
     """A placement that fits is held; one ball too few, too many in a place, or a stranger is not."""
     profile = _machine("orchard-signal")
@@ -147,6 +155,6 @@ def test_starts_are_checked(monkeypatch: pytest.MonkeyPatch) -> None:
         reachable(profile, [])
     with pytest.raises(ValueError, match="differ in their number"):
         reachable(profile, [{"trough": 3}, {"trough": 2}])
-    monkeypatch.setattr(reachable_module, "MOST_CODES", 10)
+    monkeypatch.setattr(reachable_module, "MOST_PLACEMENTS", 10)
     with pytest.raises(TooManyError):
         reachable(profile, [{"trough": 3}])

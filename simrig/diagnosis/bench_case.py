@@ -1,0 +1,377 @@
+"""The machine on the bench with something wrong: what it would read while somebody works on it.
+
+A case is a machine with certain faults, and a reader with certain mistakes.  An act
+is what a check does to the machine while somebody looks: a beam blocked by hand,
+a lit emitter held to a receiver, a contact bridged, two plugs exchanged.  Both are
+edits of the one table of links, so that what a check shows follows from the links
+as every reading does.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import cached_property
+from typing import Final
+
+import attrs
+
+from simrig.diagnosis.suspects import Mistake
+from simrig.expectation.comparison import ALL, boards, wrong_end
+from simrig.faults.candidates import Fault
+from simrig.faults.dispositions import SHAPES, placements_with
+from simrig.faults.injection import inject, plug_pairs
+from simrig.profile.layout import Place
+from simrig.profile.machine import Profile
+from simrig.scan.scanner import Links, links, scan
+from simrig.sensing.chain import Link, Part, contact
+from simrig.signals import CLOSED, OPEN, opposite
+from simrig.world.balls import Fact, Placement, settled
+from simrig.world.phases import Conditions, mechanism_states, phase_of
+from simrig.world.worlds import Value, worlds
+
+EMPTY: Final = 0
+"""The number of balls that stands for: all loose balls out."""
+
+_FLIPPED: Final = {"makes": "breaks", "breaks": "makes", "inverts": "passes", "passes": "inverts"}
+_ON_CHAINS: Final = ("breaks", "opens", "forces", "inverts")
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Act:
+    """What is done to the machine while its readings are looked at.
+
+    ``edit`` changes the table of links; the sensors ``by_hand`` are worked by
+    hand; ``as_of`` names, where plugs are exchanged, whose ball works a chain.
+    """
+
+    edit: Callable[[Links], Links] | None = None
+    by_hand: frozenset[str] = frozenset()
+    as_of: Mapping[str, str] = attrs.field(factory=dict)
+
+
+NOTHING: Final = Act()
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Scene:
+    """Positions of the balls on the bench: ``masks`` gives the worlds of each number of balls.
+
+    ``contacts`` and ``cells`` are those of a sound machine.
+    """
+
+    everything: int
+    worked: Mapping[str, Value]
+    masks: Mapping[int | str, int]
+    contacts: Mapping[str, Value] = attrs.field(repr=False)
+    cells: Mapping[str, Value] = attrs.field(repr=False)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Ground:
+    """What is worked out once for a machine on the bench.
+
+    ``assumed`` is the number of balls that the reader takes for granted, ``sheet`` the
+    number of the last sheet.
+    """
+
+    profile: Profile
+    table: Links = attrs.field(repr=False)
+    assumed: int
+    sheet: int = 0
+    _scenes: dict[frozenset[Fault], Scene] = attrs.field(factory=dict, repr=False)
+    _behind: dict[Part, frozenset[str]] = attrs.field(factory=dict, repr=False)
+
+    @classmethod
+    def of(cls, profile: Profile, *, assumed: int | None = None, sheet: int = 0) -> Ground:
+        """Work out the sound machine once."""
+        table = links(profile)
+        behind: dict[Part, set[str]] = {}
+        for name, chain in table.chains.items():
+            for link in chain:
+                behind.setdefault(link.part, set()).add(name)
+        return cls(
+            profile=profile,
+            table=table,
+            assumed=profile.balls.installed if assumed is None else assumed,
+            sheet=sheet,
+            behind={part: frozenset(names) for part, names in behind.items()},
+        )
+
+    @cached_property
+    def store(self) -> Place | None:
+        """The place into which balls are put by hand, one after the other."""
+        stated: Place | None = self.profile.row("place", self.profile.balls.store)
+        if stated is not None:
+            return None if stated.open_area else stated
+        return next((place for place in self.profile.place if place.kind == "trough"), None)
+
+    @cached_property
+    def sneaking(self) -> bool:
+        """Whether a closed switch of the matrix can make phantoms."""
+        matrix = self.profile.matrix
+        return matrix is not None and (
+            any(one.backward is not None for one in self.table.circuit.crossings)
+            or matrix.diodes != "all"
+        )
+
+    @cached_property
+    def crossings(self) -> frozenset[str]:
+        """The sensors of the matrix."""
+        return frozenset(one.sensor for one in self.table.circuit.crossings)
+
+    @cached_property
+    def sound(self) -> Case:
+        """Nothing is wrong."""
+        return Case(ground=self)
+
+    def behind(self, part: Part) -> frozenset[str]:
+        """The sensors in whose chains a part stands."""
+        return self._behind.get(part, frozenset())
+
+    def touched(self, fault: Fault) -> frozenset[str]:
+        """The sensors whose readings a fault can change, alone or beside others."""
+        effect = fault.kind.effect
+        if effect in _ON_CHAINS:
+            found = self.behind(Part(*fault.component))
+        elif effect == "exchanges leads":
+            found = frozenset(fault.part.split("+"))
+        elif effect == "exchanges plugs":
+            pairs = plug_pairs(self.profile, *fault.part.split("+"))
+            found = frozenset(name for pair in pairs for name in pair)
+        elif effect == "opens diode":
+            found = frozenset((fault.part,))
+        elif effect in ("kicks nothing", "moves balls"):
+            return frozenset()
+        else:
+            return self.crossings
+        return found | self.crossings if self.sneaking and found & self.crossings else found
+
+    def scene(self, faults: frozenset[Fault]) -> Scene:
+        """Return the positions of the balls on the bench under ball faults."""
+        found = self._scenes.get(faults)
+        if found is None:
+            found = self._scenes[faults] = self._scene(faults)
+        return found
+
+    def _scene(self, faults: frozenset[Fault]) -> Scene:
+        ordered = sorted(faults, key=lambda fault: fault.name)
+        placements: list[Placement] = []
+        masks: dict[int | str, int] = {}
+
+        def add(key: int | str, made: Iterable[Placement]) -> None:
+            for placement in made:
+                masks[key] = masks.get(key, 0) | 1 << len(placements)
+                placements.append(placement)
+
+        phase = phase_of(self.profile, None) if self.profile.phase else None
+        states = mechanism_states(self.profile, phase)
+        add(EMPTY, [Placement(spots=frozenset(), states=states)])
+        store = self.store
+        if store is not None:
+            for number in range(1, min(store.capacity, self.profile.balls.installed) + 1):
+                made = list(settled(self.profile, {store.id: number}))
+                for fault in ordered:
+                    shape = SHAPES.get(fault.kind.id)
+                    if shape is not None and fault.part == store.id:
+                        made = [
+                            other for one in made for other in (list(shape(one, store)) or [one])
+                        ]
+                add(number, [attrs.evolve(one, states=states) for one in made])
+        if phase is not None:
+            add("home", placements_with(self.profile, Conditions(), ordered)[:64])
+        many = worlds(self.profile, placements)
+        worked = {sensor.id: many.works(sensor) for sensor in self.profile.sensor}
+        contacts = {
+            name: contact(chain, worked[name], many.everything)
+            for name, chain in self.table.chains.items()
+        }
+        cells = scan(self.profile, self.table, contacts, many.everything).cells
+        return Scene(
+            everything=many.everything, worked=worked, masks=masks, contacts=contacts, cells=cells
+        )
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Case:
+    """One thing, or several, that can be wrong: ``faults`` that show, ``mistakes`` of the reader.
+
+    ``hidden`` are faults that come and go, and do not show at the moment.
+    Raises ValueError when one part is given two modes.
+    """
+
+    ground: Ground = attrs.field(repr=False)
+    faults: tuple[Fault, ...] = ()
+    hidden: tuple[Fault, ...] = ()
+    mistakes: tuple[Mistake, ...] = ()
+    _known: dict[Act, dict[str, Value]] = attrs.field(factory=dict, repr=False)
+
+    @cached_property
+    def table(self) -> Links:
+        """The table of links with everything in it that is wrong with the machine."""
+        return self.without(())
+
+    def without(self, cured: Iterable[Fault]) -> Links:
+        """Return the table of links when some of the faults are put right."""
+        left = [fault for fault in self.faults if fault not in cured]
+        table = inject(self.ground.profile, self.ground.table, left)
+        for mistake in self.mistakes:
+            if mistake.fact is not None:
+                table = _otherwise(self.ground.profile, table, mistake.fact)
+        return table
+
+    @cached_property
+    def touched(self) -> frozenset[str]:
+        """The sensors whose readings can differ from those of a sound machine."""
+        found: set[str] = set()
+        for fault in self.faults:
+            found |= self.ground.touched(fault)
+        if any(mistake.kind in ("symbols", "numbering", "profile") for mistake in self.mistakes):
+            found.update(sensor.id for sensor in self.ground.profile.sensor)
+        return frozenset(found)
+
+    @cached_property
+    def parts(self) -> frozenset[Part]:
+        """The parts that are faulty, whether it shows or not."""
+        return frozenset(Part(*fault.component) for fault in (*self.faults, *self.hidden))
+
+    @cached_property
+    def scene(self) -> Scene:
+        """Where the balls lie on the bench."""
+        moved = [fault for fault in self.faults if fault.kind.effect == "moves balls"]
+        return self.ground.scene(frozenset(moved))
+
+    @cached_property
+    def _at_rest(self) -> dict[str, Value]:
+        return self._cells(NOTHING, self.table)
+
+    def cells(self, act: Act = NOTHING, table: Links | None = None) -> dict[str, Value]:
+        """Return what is read at each sensor's address, over all positions of the balls."""
+        if act is NOTHING and table is None:
+            return self._at_rest
+        if self is not self.ground.sound:
+            return self._cells(act, self.table if table is None else table)
+        # Checks ask the sound machine the same over and over, for every case.
+        if act not in self._known:
+            self._known[act] = self._cells(act, self.table)
+        return self._known[act]
+
+    def _cells(self, act: Act, table: Links) -> dict[str, Value]:
+        scene = self.scene
+        if act.edit is not None:
+            table = act.edit(table)
+        held = Value(scene.everything, scene.everything)
+        sound = self.ground.table
+        contacts, changed = dict(scene.contacts), set()
+        for name, chain in table.chains.items():
+            if chain is sound.chains[name] and name not in act.by_hand and name not in act.as_of:
+                continue
+            worked = held if name in act.by_hand else scene.worked[act.as_of.get(name, name)]
+            contacts[name] = contact(chain, worked, scene.everything)
+            changed.add(name)
+        if table.circuit is not sound.circuit or self.ground.sneaking:
+            found = scan(self.ground.profile, table, contacts, scene.everything).cells
+            return self._as_noted(dict(found))
+        # With a diode everywhere a contact changes its own reading and no other.
+        cells = dict(scene.cells)
+        for name in self.ground.table.chains:
+            source = table.leads.get(name, name)
+            if source in changed or source != name:
+                cells[name] = contacts[source]
+        return self._as_noted(cells)
+
+    def _as_noted(self, cells: dict[str, Value]) -> dict[str, Value]:
+        profile = self.ground.profile
+        for mistake in self.mistakes:
+            if mistake.kind == "numbering":
+                pairs = wrong_end(profile)[mistake.value]
+                cells = {name: cells[pairs.get(name, name)] for name in cells}
+        for mistake in self.mistakes:
+            if mistake.kind == "symbols":
+                swapped = set(cells if mistake.value == ALL else boards(profile)[mistake.value])
+                everything = self.scene.everything
+                for name in swapped:
+                    value = cells[name]
+                    cells[name] = Value(everything & ~value.maybe, everything & ~value.surely)
+        return cells
+
+    def reads(self, cells: Mapping[str, Value], sensor: str, balls: int | str) -> frozenset[str]:
+        """Return the readings that a sensor can give with so many balls in; empty: no such way."""
+        among = self.scene.masks.get(balls, 0)
+        value = cells[sensor]
+        found = set()
+        if among & value.maybe:
+            found.add(CLOSED)
+        if among & ~value.surely:
+            found.add(OPEN)
+        return frozenset(found)
+
+    def failed(self, kind: str, name: str) -> Fault | None:
+        """Return the fault of a part that shows; None where there is none."""
+        for fault in self.faults:
+            if fault.component == (kind, name):
+                return fault
+        return None
+
+
+def _otherwise(profile: Profile, table: Links, fact: Fact) -> Links:
+    """Return the table of links as it is when the profile has one fact wrong."""
+
+    def turned(link: Link) -> Link:
+        if fact in link.facts:
+            return attrs.evolve(link, action=_FLIPPED.get(link.action, link.action))
+        return link
+
+    chains = {name: tuple(turned(link) for link in chain) for name, chain in table.chains.items()}
+    leads = dict(table.leads)
+    if fact.table == "place":
+        pairs = wrong_end(profile).get(fact.row, {})
+        leads.update({one: table.leads.get(other, other) for one, other in pairs.items()})
+    return attrs.evolve(table, chains=chains, leads=leads)
+
+
+def with_chain(name: str, change: Callable[[tuple[Link, ...]], tuple[Link, ...]]) -> Act:
+    """Return the act that changes one sensor's chain."""
+
+    def edit(table: Links) -> Links:
+        return attrs.evolve(table, chains={**table.chains, name: change(table.chains[name])})
+
+    return Act(edit=edit)
+
+
+def answers(
+    case: Case, sensor: str, first: Act, second: Act, balls: Iterable[int | str]
+) -> frozenset[str]:
+    """Return how the readings answer when an act gives way to another, as words.
+
+    ``answers``: its own reading changes as it must; ``inverted``: the other way round;
+    ``stays-open`` or ``stays-closed``; ``elsewhere``: another one changes in its stead;
+    ``others-too``: another one changes with it.
+    """
+    sound = case.ground.sound
+    found: set[str] = set()
+    cells = [case.cells(act) for act in (first, second)]
+    right = [sound.cells(act) for act in (first, second)]
+    for number in balls:
+        own = [case.reads(some, sensor, number) for some in cells]
+        must = [sound.reads(some, sensor, number) for some in right]
+        other = any(
+            case.reads(cells[0], name, number) != case.reads(cells[1], name, number)
+            and sound.reads(right[0], name, number) == sound.reads(right[1], name, number)
+            for name in cells[0]
+            if name != sensor
+        )
+        for pair in itertools.product(*own):
+            found |= set(_answer(pair, must, other))
+    return frozenset(found)
+
+
+def _answer(pair: tuple[str, ...], must: list[frozenset[str]], other: bool) -> Iterator[str]:
+    for right in itertools.product(*must):
+        if pair[0] == pair[1]:
+            # A reading that must stay and does so is no answer either.
+            yield "elsewhere" if other else f"stays-{pair[0]}"
+        elif pair == right:
+            yield "others-too" if other else "answers"
+        elif pair == tuple(opposite(reading) for reading in right):
+            yield "inverted"

@@ -1,0 +1,98 @@
+"""One bench check: what it asks of the bench, what it can show, what it says about a case."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, Final
+
+import attrs
+
+from simrig.diagnosis.bench_case import Case, Ground
+from simrig.diagnosis.bench_state import EASY, ELEVATED, MOST_VOLTS, WORK, Needs, UnsafeError
+from simrig.sensing.chain import Part
+
+RIGHT: Final = "right"
+
+Judge = Callable[[Case], frozenset[str]]
+
+
+def _no_parts(values: Iterable[Part]) -> frozenset[Part]:
+    return frozenset(values)
+
+
+def _no_names(values: Iterable[str]) -> frozenset[str]:
+    return frozenset(values)
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Check:
+    """One check of the catalogue.
+
+    ``work`` is the kind of work, ``needs`` what it asks of the bench stage by stage;
+    ``results`` names each result with its words.  A ``listing`` check takes ``right``,
+    or the sensors that read wrong joined by ``+``.  ``judge`` tells which results a
+    case can give; cases that touch none of ``sensors`` and ``parts`` give the sound ones.
+    ``volts`` is what a voltage check meets; ``may_stay`` a result that a fault which comes
+    and goes can give although it is there.
+
+    Raises UnsafeError when the needs are less than the work demands, or for volts
+    that nobody stated or that are too many.
+    """
+
+    id: str
+    title: str
+    work: str = attrs.field(validator=attrs.validators.in_(WORK))
+    needs: Needs = attrs.field()
+    minutes: float = attrs.field(validator=attrs.validators.gt(0))
+    results: Mapping[str, str]
+    caution: str
+    ground: Ground = attrs.field(repr=False)
+    judge: Judge = attrs.field(repr=False)
+    sensors: frozenset[str] = attrs.field(default=frozenset(), converter=_no_names, repr=False)
+    parts: frozenset[Part] = attrs.field(default=frozenset(), converter=_no_parts, repr=False)
+    always: bool = False
+    listing: bool = False
+    may_stay: str = ""
+    volts: float | None = attrs.field(default=None)
+    _sound: list[frozenset[str]] = attrs.field(factory=list, repr=False)
+
+    @needs.validator
+    def _enough(self, attribute: attrs.Attribute[Any], value: Needs) -> None:
+        demanded = WORK[self.work]
+        if len(value) != len(demanded) or any(
+            need.stated().get(name) != wanted
+            for need, stage in zip(value, demanded, strict=True)
+            for name, wanted in stage.items()
+        ):
+            raise UnsafeError(f"{self.id}: {self.work} demands {demanded}, the check asks {value}")
+
+    @volts.validator
+    def _low(self, attribute: attrs.Attribute[Any], value: float | None) -> None:
+        if self.work == "volts" and (value is None or not 0 < value <= MOST_VOLTS):
+            raise UnsafeError(
+                f"{self.id}: {value} V found; only stated supplies of at most {MOST_VOLTS:g} V "
+                "d.c. are measured"
+            )
+
+    @property
+    def tier(self) -> int:
+        """1 for work at coil voltage: offered only where nothing else parts what is left."""
+        return int(self.work in ELEVATED)
+
+    @property
+    def easy(self) -> bool:
+        """Whether it needs no tool and leaves the playfield down."""
+        return self.work in EASY and all(need.playfield != "raised" for need in self.needs)
+
+    def outcomes(self, case: Case) -> frozenset[str]:
+        """Return the results that a case can give; empty where that cannot be told."""
+        if self.always or self.sensors & case.touched or self.parts & case.parts:
+            return self.judge(case)
+        return self.sound
+
+    @property
+    def sound(self) -> frozenset[str]:
+        """The results that a sound machine can give."""
+        if not self._sound:
+            self._sound.append(self.judge(self.ground.sound))
+        return self._sound[0]

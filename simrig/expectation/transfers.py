@@ -1,0 +1,47 @@
+"""From where to where a move brings a ball; the moves that no table of a machine has."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from simrig.profile.layout import Place
+from simrig.profile.machine import Profile
+from simrig.world.moves import Move
+
+BACK: Final = "back"
+"""The verb of a move that no machine makes: a ball comes out of a place where it went in."""
+PUT: Final = "put"
+PICK: Final = "pick"
+"""The verbs of a hand that lays a ball where none comes to rest, and takes it away again."""
+
+
+def ends(profile: Profile, move: Move) -> tuple[str | None, str | None]:
+    """Return the places that a move leaves and reaches; None for the hand, or for none."""
+    if move.verb == "take":
+        route = profile.row("route", move.subject)
+        return route.from_, move.target or route.to[0]
+    if move.verb == "feed":
+        return None, move.subject
+    if move.verb == "remove":
+        return move.subject, None
+    if move.verb == BACK:
+        return move.subject, move.target
+    return None, None
+
+
+def counts_after(
+    counts: Mapping[str, int], source: str | None, target: str | None
+) -> dict[str, int]:
+    """Return the numbers of balls at each place once one has gone from place to place."""
+    found = dict(counts)
+    if source is not None:
+        found[source] = found.get(source, 0) - 1
+    if target is not None:
+        found[target] = found.get(target, 0) + 1
+    return {name: balls for name, balls in found.items() if balls}
+
+
+def ordered(place: Place) -> bool:
+    """Whether the order of a place's positions is known, or there is only one."""
+    return not place.open_area and (place.position_1 is not None or place.capacity == 1)

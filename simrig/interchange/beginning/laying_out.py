@@ -1,0 +1,132 @@
+"""Places, phases and switches put into a profile as answers come in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import attrs
+
+from simrig.interchange.beginning.proposals import numbers, place_kind
+from simrig.interchange.beginning.starting import identifier
+from simrig.profile.checking import row_faults
+from simrig.profile.layout import Phase, Place
+from simrig.profile.machine import Profile
+
+TROUGH: Final = "trough"
+STORE: Final = "locks and launchers fill first, as on most machines"
+MORE_BALLS: Final = "more balls than switches: it is taken to hold them all"
+ALL_HOME: Final = "all balls are taken to be home in the trough when no game is on"
+
+
+def changed_sensors(profile: Profile, changes: Mapping[str, Mapping[str, Any]]) -> Profile:
+    """Return the profile with keys of some sensors changed, by the sensor's id."""
+    return attrs.evolve(
+        profile,
+        sensor=tuple(
+            attrs.evolve(sensor, **changes[sensor.id]) if sensor.id in changes else sensor
+            for sensor in profile.sensor
+        ),
+    )
+
+
+def without_assumption(row: Any, *names: str) -> Any:
+    """Return a table of which some keys are no longer assumed."""
+    left = {name: why for name, why in (row.assumed or {}).items() if name not in names}
+    return attrs.evolve(row, assumed=left or None)
+
+
+def with_assumption(row: Any, name: str, why: str) -> Any:
+    """Return a table of which one key more is assumed."""
+    return attrs.evolve(row, assumed={**(row.assumed or {}), name: why})
+
+
+def place_of(profile: Profile, words: str) -> Place | None:
+    """Return the place that words name, by its id or its name."""
+    plain = identifier(words, "")
+    for place in profile.place:
+        if plain in (place.id, identifier(place.title, "")):
+            return place
+    return None
+
+
+def with_place(
+    profile: Profile, words: str, ids: Sequence[str | None], *, kind: str = "", seats: int = 0
+) -> Profile:
+    """Return the profile with one place more, its switches in order from the exit end.
+
+    None stands for a position without a switch.  Where their names count down
+    towards the far end, the positions keep those numbers.  Raises ValueError for
+    a switch that is at another position already.
+    """
+    for name in ids:
+        if name is not None and profile.row("sensor", name).spots:
+            spot = profile.row("sensor", name).spots[0]
+            raise ValueError(f"{name} is at {spot} already; leave it out, or change the file")
+    place_id = identifier(words, "place")
+    if profile.row("place", place_id) is not None or profile.row("route", place_id) is not None:
+        raise ValueError(f'a place or way called "{place_id}" is there already; say another name')
+    seats = max(seats, len(ids), 1)
+    known = {name: index for index, name in enumerate(ids) if name is not None}
+    named = numbers(profile, tuple(known))
+    far = len(known) > 1 and list(named) == [seats - index for index in known.values()]
+    at = {
+        name: {"at": (f"{place_id}.{seats - index if far else index + 1}",)}
+        for name, index in known.items()
+    }
+    place = Place(
+        id=place_id,
+        name=words if words != place_id.replace("-", " ") else None,
+        kind=kind or place_kind(words),
+        seats=seats,
+        position_1=None if seats == 1 else "far end" if far else "exit end",
+    )
+    return changed_sensors(attrs.evolve(profile, place=(*profile.place, place)), at)
+
+
+def with_trough(profile: Profile, ids: Sequence[str | None], *, seats: int = 0) -> Profile:
+    """Return the profile with its trough, the idle phase, and what is taken to be short."""
+    installed = profile.balls.installed
+    profile = with_place(profile, TROUGH, ids, kind="trough", seats=max(seats, installed))
+    if max(len(ids), seats) < installed:
+        profile = _changed_place(profile, TROUGH, "seats", MORE_BALLS)
+    if profile.balls.store is None:
+        balls = with_assumption(attrs.evolve(profile.balls, store=TROUGH), "store", STORE)
+        profile = attrs.evolve(profile, balls=balls)
+    if profile.row("phase", "idle") is None:
+        sure = len(ids) >= installed and "installed" not in (profile.balls.assumed or {})
+        idle = Phase(
+            id="idle",
+            name="no game, all balls home",
+            placements=({TROUGH: "rest"},),
+            assumed=None if sure else {"placements": ALL_HOME},
+        )
+        profile = attrs.evolve(profile, phase=(*profile.phase, idle))
+    return profile
+
+
+def _changed_place(profile: Profile, name: str, key: str, why: str) -> Profile:
+    places = tuple(
+        with_assumption(place, key, why) if place.id == name else place for place in profile.place
+    )
+    return attrs.evolve(profile, place=places)
+
+
+def with_balls(profile: Profile, installed: int) -> Profile:
+    """Return the profile with the number of balls known, and room for them in the trough."""
+    balls = without_assumption(attrs.evolve(profile.balls, installed=installed), "installed")
+    profile = attrs.evolve(profile, balls=balls)
+    trough = profile.row("place", TROUGH)
+    if trough is not None and trough.capacity < installed:
+        wider = with_assumption(attrs.evolve(trough, seats=installed), "seats", MORE_BALLS)
+        places = tuple(wider if place.id == TROUGH else place for place in profile.place)
+        profile = attrs.evolve(profile, place=places)
+    return profile
+
+
+def with_phase(profile: Profile, phase: Phase) -> Profile:
+    """Return the profile with one phase more; raises ValueError when its balls do not add up."""
+    for row in phase.placements:
+        for message in row_faults(profile, phase, row):
+            raise ValueError(message)
+    return attrs.evolve(profile, phase=(*profile.phase, phase))

@@ -1,0 +1,52 @@
+"""The words of a diagnosis: groups, shared causes first, what a group is called."""
+
+from __future__ import annotations
+
+from simrig.diagnosis.diagnose import diagnose
+from simrig.reports import diagnosis_text as report
+from tests.diagnosis.small_machine import machine, sheet
+
+MACHINE = machine()
+
+
+def test_what_wrong_readings_share_comes_first() -> None:
+    """Two beams dark: among the groups shown, one part for both stands before two for each."""
+    seen = sheet(MACHINE, ["t1", "t2"], balls=0, unknown=["t3"])
+    found = diagnose(MACHINE, [seen])
+    shown = report.top_groups(found)
+    first = found.group(shown[0])[0]
+    assert len(first.faults) == 1
+    assert found.whys.grouping.touches(first.faults[0]) >= {"t1", "t2"}
+    assert sorted(shown) == [1, 2, 3]
+
+
+def test_a_group_at_one_sensor_names_it_once() -> None:
+    """What fails at one sensor is told in one breath."""
+    found = diagnose(MACHINE, [sheet(MACHINE, ["t2"], balls=0)], limit=1)
+    group = next(one.group for one in found.causes if one.faults and one.faults[0].sensor == "t2")
+    words = report.group_words(found, group)
+    assert words.count("t2") == 1
+    assert words.startswith("at t2: ")
+    assert " or " in words
+
+
+def test_a_single_cause_left_is_named() -> None:
+    """Only where one thing is left does the verdict name it.
+
+    Exchanged columns would show the full machine alike, the empty one rules them out.
+    """
+    full = sheet(MACHINE, ["launcher-ball"])
+    empty = sheet(MACHINE, ["t1", "t2", "t3", "launcher-ball"], balls=0)
+    swapped = diagnose(MACHINE, [full, empty], limit=1)
+    assert "Only this is left: all symbols taken the wrong way round." in report.verdict(swapped)
+    several = diagnose(MACHINE, [sheet(MACHINE, ["t2"], balls=0)], limit=1)
+    assert "none is sure yet" in report.verdict(several)
+
+
+def test_readings_that_are_right() -> None:
+    """A missing ball leaves every reading right: the verdict does not speak of wrong sensors."""
+    seen = [sheet(MACHINE, ["t1", "t2"]), sheet(MACHINE, ["t1"], balls=2)]
+    found = diagnose(MACHINE, seen, limit=1)
+    lines = report.screen(found)
+    assert any("count the balls" in line for line in lines)
+    assert any("a ball is missing" in line for line in lines)

@@ -1,0 +1,80 @@
+"""Kinematics between bounds."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from simrig.world.rolling import Roll, Track
+from simrig.world.spans import Span, speed_after, time_to
+
+lengths = st.floats(0, 2000)
+speeds = st.floats(0, 5000)
+pushes = st.floats(-9000, 9000)
+
+
+def spans(values):
+    return st.lists(values, min_size=3, max_size=3).map(lambda three: Span(*sorted(three)))
+
+
+@given(spans(lengths), spans(speeds), spans(pushes), st.data())
+def test_whatever_lies_within_the_bounds_gives_a_time_and_a_speed_within_theirs(
+    distance, speed, push, data
+):
+    """Bounds of the result hold for every value within the bounds given."""
+
+    def within(span):
+        return data.draw(st.floats(span.low, span.high))
+
+    s, v, a = within(distance), within(speed), within(push)
+    one = Span.exactly
+    time = time_to(one(s), one(v), one(a)).typical
+    limits = time_to(distance, speed, push)
+    assert limits.low <= time * (1 + 1e-9) + 1e-9
+    assert time <= limits.high * (1 + 1e-9) + 1e-9
+    reached = speed_after(one(s), one(v), one(a)).typical
+    limits = speed_after(distance, speed, push)
+    assert limits.low - 1e-6 <= reached <= limits.high + 1e-6
+
+
+@given(st.floats(0.1, 2000), st.floats(0, 5000), st.floats(0.5, 45))
+def test_known_values_give_the_time_and_speed_of_a_rolling_ball(distance, speed, slope):
+    """On a known slope the time is that of rolling.Roll."""
+    track = Track(ball_diameter_mm=27, slope_deg=slope)
+    roll = Roll(track=track, entry_speed_mm_s=speed)
+    push = Span.exactly(track.acceleration_mm_s2)
+    time = time_to(Span.exactly(distance), Span.exactly(speed), push)
+    assert time.known
+    assert time.low / 1000 == pytest.approx(roll.time_s(distance))
+    after = speed_after(Span.exactly(distance), Span.exactly(speed), push)
+    assert after.low == pytest.approx(roll.speed_mm_s(distance))
+
+
+@pytest.mark.parametrize(("speed", "push"), [(1900.0, -700.0), (300.0, 793.0), (0.0, 500.0)])
+def test_time_agrees_with_an_integrator_uphill_too(speed, push):
+    """Source: scipy.integrate.solve_ivp, x'' = a, to 1e-6."""
+
+    def arrives(_, state):
+        return state[0] - 170.0
+
+    arrives.terminal = True
+    solved = solve_ivp(
+        lambda _, state: (state[1], push), (0, 10), (0.0, speed), events=arrives,
+        rtol=1e-10, atol=1e-10,
+    )  # fmt: skip
+    time = time_to(Span.exactly(170.0), Span.exactly(speed), Span.exactly(push))
+    assert time.low / 1000 == pytest.approx(solved.t_events[0][0], rel=1e-6)
+
+
+def test_a_ball_that_may_turn_back_may_take_for_ever():
+    """Uphill at 1 m/s with gravity against it a ball stops before 260 mm."""
+    uphill = Span(-9806.65, 0.0, 0.0)
+    assert math.isinf(time_to(Span.exactly(260.0), Span.exactly(1000.0), uphill).high)
+
+
+def test_a_span_out_of_order_is_refused_in_words():
+    """The typical value lies between the bounds."""
+    with pytest.raises(ValueError, match="found 2, 1, 3; wanted least, typical, greatest"):
+        Span(2.0, 1.0, 3.0)
