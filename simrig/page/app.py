@@ -191,10 +191,10 @@ class Page:
         profile, _ = self.desk.machine(job.machine)
         state, _ = self.desk.state(job)
         try:
-            found = causes_view(self.isolating.diagnosis(profile, state))
+            found = causes_view(self.isolating.isolation(profile, state))
         except ValueError as error:
-            return HTMLResponse(render("causes.html", error=str(error), found=None))
-        return HTMLResponse(render("causes.html", error=None, found=found))
+            return HTMLResponse(render("causes.html", error=str(error), found=None, job=job))
+        return HTMLResponse(render("causes.html", error=None, found=found, job=job))
 
     def plan(self, request: Request, job: Session) -> Response:
         """The drawing of the machine as it must be now."""
@@ -263,7 +263,7 @@ class Page:
         found: list[str] = []
         if state.asked and state.taken:
             try:
-                shown = causes_view(self.isolating.diagnosis(profile, state))
+                shown = causes_view(self.isolating.isolation(profile, state))
                 found = [group.title for group in shown.groups]
             except ValueError:
                 pass
