@@ -17,6 +17,7 @@ COMMANDS: Final = {
     "show": "what a machine looks like: places, ways, sensors, phases",
     "expect": "what each ball sensor must read",
     "compare": "hold what was seen against what must be",
+    "checks": "the bench checks of a machine",
     "locate": "find the balls, trusting the readings",
     "diagnose": "what can be wrong, down to the part",
     "run": "run scenario files",
