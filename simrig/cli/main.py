@@ -21,6 +21,7 @@ COMMANDS: Final = {
     "checks": "the bench checks of a machine",
     "locate": "find the balls, trusting the readings",
     "diagnose": "what can be wrong, down to the part",
+    "prove": "the plan that proves a repair, or a recorded run judged",
     "run": "run scenario files",
     "vet": "look a profile over for contradictions",
     "export": "a profile for other tools: JSON, CSV tables, TOML",
