@@ -48,7 +48,9 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     sheets = observed.seen(profile, arguments, conditions, needed=not evidence)
     with patience(context, f"working out what can be wrong with {profile.name}"):
         try:
-            found = diagnose(profile, sheets, evidence=evidence, limit=limit)
+            found = diagnose(
+                profile, sheets, evidence=evidence, kinds=context.fault_kinds(), limit=limit
+            )
         except ImpossibleError as error:
             raise wrong("conditions", str(error)) from None
         try:
