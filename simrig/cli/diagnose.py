@@ -7,6 +7,7 @@ import sys
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING
 
 from simrig.cli import checked, complained, isolating
@@ -95,7 +96,7 @@ def _answer(
         for line in isolation_text.plan_lines(isolation):
             context.say(line)
         return
-    step = isolation_text.next_lines(isolation)
+    step = partial(isolation_text.next_lines, isolation)
     lines = (
         report.everything(found, next_lines=step)
         if arguments.all
