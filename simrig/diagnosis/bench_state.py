@@ -100,6 +100,11 @@ RULES: Final[tuple[Rule, ...]] = (
         ),
     ),
     Rule(
+        id="gone",
+        words="unplugged stands for charge measured gone: measure it first",
+        breaks=lambda state: state.power == "unplugged" and state.coils != "absent",
+    ),
+    Rule(
         id="coils-live",
         words="with power on, door shut and coil fuses in, coil voltage is there",
         breaks=lambda state: (
