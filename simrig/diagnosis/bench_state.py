@@ -207,7 +207,7 @@ def needs_of(work: str, **where: str) -> Needs:
     stages = []
     for demanded in WORK[work]:
         asked = dict(where)
-        if len(WORK[work]) > 1 and demanded["power"] == "on":
+        if len(WORK[work]) > 1 and demanded.get("power") == "on":
             asked.pop("playfield", None)
         for name, value in asked.items():
             if demanded.get(name, value) != value:
