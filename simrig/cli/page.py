@@ -11,7 +11,10 @@ from simrig.cli.context import Context, wrong
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument("machine", metavar="MACHINE", nargs="*",
-                        help="profile files to offer besides the machines at hand")  # fmt: skip
+                        help="profile files to offer as well; with --file: the machine")  # fmt: skip
+    parser.add_argument("--file", metavar="M.html",
+                        help="write one self-contained file for a phone with no server; name the "
+                        "MACHINE, - prints it")  # fmt: skip
     parser.add_argument("--lan", action="store_true",
                         help="let paired phones of the network in, not only this computer")  # fmt: skip
     parser.add_argument("--port", metavar="N", help="where to listen (8717, or any that is free)")
@@ -25,6 +28,8 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     """Serve the page until it is stopped."""
     from simrig.page.extra import need
 
+    if arguments.file is not None:
+        return _file(arguments, context)
     need("page", "starlette", "uvicorn", "jinja2", "segno")
     from simrig.history.places import default_store
     from simrig.page.answers import FILE_NAME, Answers
@@ -47,4 +52,18 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         serve(desk, port=port, lan=arguments.lan, say=lambda text: print(text, flush=True))
     finally:
         answers.close()
+    return 0
+
+
+def _file(arguments: argparse.Namespace, context: Context) -> int:
+    from simrig.cli.writing import write
+    from simrig.page.extra import need
+
+    need("page --file", "jinja2")
+    if len(arguments.machine) != 1:
+        raise wrong("--file", f"found {len(arguments.machine)} machines; wanted one: "
+                    "simrig page MACHINE --file M.html")  # fmt: skip
+    from simrig.page.offline import self_contained
+
+    write(arguments.file, self_contained(context.profile(arguments.machine[0])), context)
     return 0

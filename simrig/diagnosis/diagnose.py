@@ -23,8 +23,7 @@ from simrig.expectation.prediction import expect
 from simrig.faults.candidates import Fault, possible_faults
 from simrig.faults.modes import FAULT_KINDS, FaultKind
 from simrig.profile.machine import Profile
-from simrig.scan.circuit import sneaking
-from simrig.scan.scanner import links
+from simrig.scan.scanner import Links
 
 
 @attrs.frozen
@@ -171,7 +170,8 @@ def diagnose(
     """Return everything that can be wrong, with up to ``limit`` things wrong at once.
 
     ``faults`` are suspected, all that the kinds bring when left out.  ``apart`` gives
-    what bench checks tell of a fault; without it groups come from readings alone.
+    what bench checks tell of a fault, instead of the catalogue; the same for all: groups
+    come from readings alone.
     ``models``, for many diagnoses of one machine, must be made for the same faults and
     limit.  Raises ImpossibleError, in words, for conditions that cannot be, for a limit
     below 0, and when there is no evidence at all.
@@ -186,12 +186,12 @@ def diagnose(
         models = Models(profile=profile, faults=suspected, limit=limit)
     elif models.limit != limit or models.profile is not profile:
         raise ImpossibleError("the models were made for another machine or another limit")
-    depends_on = _depends_on(profile, sheets)
+    depends_on = _depends_on(profile, models.table, sheets)
     among = suspects(profile, sheets, faults=models.faults)
     seen = systems(models, among, sheets)
     together = Together(systems=(*seen, *[one.system(among, limit) for one in evidence]))
     found = explain(together, limit)
-    grouping = grouping_of(profile, among, apart)
+    grouping = _grouping(models, among, apart)
     whys = Whys(
         profile=profile, sheets=sheets, systems=tuple(seen), suspects=among, grouping=grouping
     )
@@ -213,17 +213,13 @@ def diagnose(
     )
 
 
-def grouping_of(
-    profile: Profile, among: tuple[Suspect, ...], apart: Apart | None = None
-) -> Grouping:
-    """Return how suspects of a machine form groups."""
-    table = links(profile)
+def _grouping(models: Models, among: tuple[Suspect, ...], apart: Apart | None = None) -> Grouping:
     return Grouping(
-        profile=profile,
-        table=table,
-        sneaking=sneaking(table.circuit),
+        profile=models.profile,
+        table=models.table,
         suspects=among,
-        keys=tuple(interchangeable(profile, table, among)),
+        keys=tuple(interchangeable(models.profile, models.table, among)),
+        parted=models.parting.parted,
         apart=apart,
     )
 
@@ -268,7 +264,7 @@ def _cause(one: Explanation, group: int, whys: Whys) -> Cause:
     )
 
 
-def _depends_on(profile: Profile, sheets: tuple[Sheet, ...]) -> tuple[str, ...]:
+def _depends_on(profile: Profile, table: Links, sheets: tuple[Sheet, ...]) -> tuple[str, ...]:
     """Return the unknown and assumed facts on which the expected readings stand, in words.
 
     Raises ImpossibleError for conditions that the machine cannot have.
@@ -277,7 +273,7 @@ def _depends_on(profile: Profile, sheets: tuple[Sheet, ...]) -> tuple[str, ...]:
     for number, sheet in enumerate(sheets, 1):
         looked = sheet.observation.looked_at()
         try:
-            expected = expect(profile, sheet.conditions).readings
+            expected = expect(profile, sheet.conditions, table=table).readings
         except ValueError as error:
             nth = f"sheet {number}: " if len(sheets) > 1 else ""
             raise ImpossibleError(f"{nth}{error}") from None

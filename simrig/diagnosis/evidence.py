@@ -14,18 +14,19 @@ from collections.abc import Hashable, Iterable, Mapping, Sequence
 
 import attrs
 
+from simrig.diagnosis.cells import Cells
 from simrig.diagnosis.interchangeable import interchangeable
 from simrig.diagnosis.masks import Effect, MaskModel
 from simrig.diagnosis.readings import MaskSystem
-from simrig.diagnosis.suspects import Mistake, Suspect
+from simrig.diagnosis.suspects import Suspect
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
+from simrig.faults.contents import Change
 from simrig.faults.deltas import Rewiring
 from simrig.faults.dispositions import placements_with
 from simrig.faults.effects import Effects
 from simrig.faults.reaching import Interaction
-from simrig.faults.resolving import Change
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import Link
@@ -45,7 +46,8 @@ class Circumstances:
     """What is worked out once for a machine under some conditions, for any sheet.
 
     ``placements`` are all worlds; ``selected`` the worlds of each set of
-    selecting suspects, by their positions in ``suspects``.
+    selecting suspects, by their positions in ``suspects``.  ``steady`` keeps what
+    parts do that do not come and go, by the key of their change of links.
     """
 
     profile: Profile
@@ -57,7 +59,8 @@ class Circumstances:
     placements: tuple[Placement, ...] = attrs.field(repr=False)
     selected: Mapping[frozenset[int], int] = attrs.field(repr=False)
     keys: tuple[Hashable, ...] = attrs.field(repr=False)
-    _changes: dict[int, Change] = attrs.field(factory=dict, repr=False)
+    steady: dict[frozenset[int], Effect] = attrs.field(repr=False)
+    _changes: dict[int, Change] = attrs.field(repr=False)
     _models: dict[bool, MaskModel] = attrs.field(factory=dict, repr=False)
 
     @classmethod
@@ -70,42 +73,55 @@ class Circumstances:
         limit: int,
     ) -> Circumstances:
         """Work out the worlds of sheet ``number`` for sets of up to ``limit`` suspects."""
-        selectors = [i for i, one in enumerate(suspects) if selects(one, number)]
+        return cls.of_each(profile, suspects, {number: conditions}, limit)[0]
+
+    @classmethod
+    def of_each(
+        cls,
+        profile: Profile,
+        suspects: tuple[Suspect, ...],
+        sheets: Mapping[int, Conditions],
+        limit: int,
+    ) -> tuple[Circumstances, ...]:
+        """Work out the worlds of several sheets, by their numbers, for sets of up to ``limit``.
+
+        They share their worlds, so that what faults do is worked out once for all.
+        """
         index: dict[Placement, int] = {}
-        blocks: dict[Block, int] = {}
-        selected: dict[frozenset[int], int] = {}
-        for size in range(limit + 1):
-            for chosen in itertools.combinations(selectors, size):
-                parts = [suspects[i].deviation.part for i in chosen]
-                if len(set(parts)) < len(parts):
-                    continue
-                key = _block(profile, conditions, [suspects[i] for i in chosen])
-                mask = blocks.get(key)
-                if mask is None:
-                    mask = 0
-                    for placement in _placements(profile, conditions, key):
-                        mask |= 1 << index.setdefault(placement, len(index))
-                    blocks[key] = mask
-                selected[frozenset(chosen)] = mask
+        selected = {
+            number: _selected(profile, suspects, number, conditions, limit, index)
+            for number, conditions in sheets.items()
+        }
         placements = tuple(index)
         effects = Effects.of(profile, worlds(profile, placements))
-        return cls(
-            profile=profile,
-            suspects=suspects,
-            number=number,
-            conditions=conditions,
-            limit=limit,
-            effects=effects,
-            placements=placements,
-            selected=selected,
-            keys=tuple(interchangeable(profile, effects.table, suspects)),
+        keys = tuple(interchangeable(profile, effects.table, suspects))
+        steady: dict[frozenset[int], Effect] = {}
+        changes: dict[int, Change] = {}
+        return tuple(
+            [
+                cls(
+                    profile=profile,
+                    suspects=suspects,
+                    number=number,
+                    conditions=conditions,
+                    limit=limit,
+                    effects=effects,
+                    placements=placements,
+                    selected=selected[number],
+                    keys=keys,
+                    steady=steady,
+                    changes=changes,
+                )
+                for number, conditions in sheets.items()
+            ]
         )
 
     def changed(self, chosen: frozenset[int]) -> Mapping[str, Value]:
         """Return the cells that a set of part faults and wrong facts changes."""
-        return self.effects.changed_by([self._change(index) for index in sorted(chosen)])
+        return self.effects.changed_by([self.change(index) for index in sorted(chosen)])
 
-    def _change(self, index: int) -> Change:
+    def change(self, index: int) -> Change:
+        """Return what a part fault or a wrong fact changes in the table of links."""
         found = self._changes.get(index)
         if found is None:
             one = self.suspects[index]
@@ -121,7 +137,7 @@ class Circumstances:
     def model(self, flickering: bool) -> MaskModel:
         """Return the model of sheets on which a sensor flickers, or none does."""
         if flickering not in self._models:
-            self._models[flickering] = _Cells(self, flickering).model()
+            self._models[flickering] = Cells(self, flickering).model()
         return self._models[flickering]
 
     def interaction(self, index: int) -> Interaction:
@@ -133,7 +149,7 @@ class Circumstances:
         if mistake is None or mistake.sheet not in (None, self.number):
             return Interaction()
         if mistake.kind == "profile" and mistake.fact is not None:
-            return self.effects.interaction_of(self._change(index))
+            return self.effects.interaction_of(self.change(index))
         cells: Iterable[str] = ()
         if mistake.kind == "symbols" and mistake.value == ALL:
             cells = (sensor.id for sensor in self.profile.sensor)
@@ -157,6 +173,34 @@ def selects(suspect: Suspect, number: int) -> bool:
         and mistake.sheet == number
         and mistake.kind in ("phase", "count", "passing")
     )
+
+
+def _selected(
+    profile: Profile,
+    suspects: Sequence[Suspect],
+    number: int,
+    conditions: Conditions,
+    limit: int,
+    index: dict[Placement, int],
+) -> dict[frozenset[int], int]:
+    """Return the worlds that each set of selecting suspects selects; new ones go into ``index``."""
+    selectors = [i for i, one in enumerate(suspects) if selects(one, number)]
+    blocks: dict[Block, int] = {}
+    selected: dict[frozenset[int], int] = {}
+    for size in range(limit + 1):
+        for chosen in itertools.combinations(selectors, size):
+            parts = [suspects[i].deviation.part for i in chosen]
+            if len(set(parts)) < len(parts):
+                continue
+            key = _block(profile, conditions, [suspects[i] for i in chosen])
+            mask = blocks.get(key)
+            if mask is None:
+                mask = 0
+                for placement in _placements(profile, conditions, key):
+                    mask |= 1 << index.setdefault(placement, len(index))
+                blocks[key] = mask
+            selected[frozenset(chosen)] = mask
+    return selected
 
 
 def _block(profile: Profile, conditions: Conditions, chosen: Sequence[Suspect]) -> Block:
@@ -249,132 +293,3 @@ def system(circumstances: Circumstances, observation: Observation) -> MaskSystem
 
 _VALUES = {OPEN: 0, CLOSED: 1, FLICKERS: 2}
 """The values that a cell can read, as positions among its masks."""
-
-
-class _Cells:
-    """The masks of all sensors' cells, sound and under suspects, for sheets of one kind.
-
-    ``flickering`` sheets are those on which a sensor flickers: an intermittent part
-    is then seen in both of its states, on others in one of them.
-    """
-
-    def __init__(self, about: Circumstances, flickering: bool) -> None:
-        self.about = about
-        self.flickering = flickering
-        self.healthy = about.effects.healthy.cells
-        self.cells = {sensor.id: number for number, sensor in enumerate(about.profile.sensor)}
-
-    def model(self) -> MaskModel:
-        about = self.about
-        count = len(self.cells)
-        interactions = [about.interaction(index) for index in range(len(about.suspects))]
-        selecting = [selects(one, about.number) << count for one in about.suspects]
-        meets = [
-            self._bits(one.meets) | bits for one, bits in zip(interactions, selecting, strict=True)
-        ]
-        # Where one supplies what another lacks, they meet at a bit of their own.
-        bit = 2 << count
-        several = [(index, one) for index, one in enumerate(interactions) if len(one.several) > 1]
-        for index, one in enumerate(interactions):
-            suppliers = [i for i, other in several if one.supplied_by(other)] if one.lacks else []
-            for other in [index, *suppliers] if suppliers else ():
-                meets[other] |= bit
-            bit <<= bool(suppliers)
-        return MaskModel(
-            deviations=tuple([one.deviation for one in about.suspects]),
-            meets=tuple(meets),
-            reaches=tuple(
-                [
-                    self._bits(one.reaches) | bits
-                    for one, bits in zip(interactions, selecting, strict=True)
-                ]
-            ),
-            carriers=frozenset([i for i, one in enumerate(interactions) if one.carries]),
-            count=len(about.placements),
-            healthy=tuple([self._masks([self.healthy[name]]) for name in self.cells]),
-            worlds=about.selected[frozenset()],
-            effect=self.effect,
-            keys=about.keys,
-        )
-
-    def _bits(self, names: Iterable[str]) -> int:
-        bits = 0
-        for name in names:
-            bits |= 1 << self.cells[name]
-        return bits
-
-    def _masks(self, values: Sequence[Value]) -> tuple[int, int, int]:
-        """Return the worlds in which a cell reads open, closed, or flickers.
-
-        ``values`` are its readings in each of the states that an intermittent part
-        goes through; a steady cell reads the same in all of them.
-        """
-        everything = self.about.effects.many.everything
-        opened = closed = everything
-        ever_opened = ever_closed = 0
-        for value in values:
-            opened &= ~value.surely
-            closed &= value.maybe
-            ever_opened |= everything & ~value.surely
-            ever_closed |= value.maybe
-        differs = any(value != values[0] for value in values)
-        return opened, closed, ever_opened & ever_closed if differs else 0
-
-    def effect(self, component: frozenset[int]) -> Effect:
-        """Return what a set of suspects, present together, makes of the cells."""
-        about = self.about
-        ones = {i: about.suspects[i] for i in component}
-        chosen = frozenset(i for i in component if selects(ones[i], about.number))
-        parts = frozenset(
-            i
-            for i, one in ones.items()
-            if i not in chosen
-            and (
-                one.fault is not None or (one.mistake is not None and one.mistake.fact is not None)
-            )
-        )
-        fickle = [i for i in sorted(parts) if self._intermittent(ones[i])]
-        states = [
-            about.changed(parts - frozenset(out))
-            for size in range(len(fickle) + 1)
-            for out in itertools.combinations(fickle, size)
-        ]
-        mistakes = [
-            one.mistake
-            for one in ones.values()
-            if one.mistake is not None and one.mistake.sheet in (None, about.number)
-        ]
-        together = [states] if self.flickering else [[state] for state in states]
-        return Effect(
-            states=tuple(self._changed(some, mistakes) for some in together),
-            selection=about.selected[chosen] if chosen else None,
-        )
-
-    def _intermittent(self, one: Suspect) -> bool:
-        return one.fault is not None and one.fault.kind.intermittent
-
-    def _changed(
-        self, states: Sequence[Mapping[str, Value]], mistakes: Sequence[Mistake]
-    ) -> dict[int, tuple[int, ...]]:
-        """Return the masks of the cells that parts or the reader's mistakes change."""
-        inverted: set[str] = set()
-        exchanged: dict[str, str] = {}
-        for mistake in mistakes:
-            if mistake.kind == "symbols":
-                all_cells = mistake.value == ALL
-                inverted ^= set(
-                    self.cells if all_cells else boards(self.about.profile)[mistake.value]
-                )
-            elif mistake.kind == "misread":
-                inverted ^= {mistake.value}
-            elif mistake.kind == "numbering":
-                exchanged.update(wrong_end(self.about.profile)[mistake.value])
-        noted = {exchanged.get(name, name) for state in states for name in state}
-        found: dict[int, tuple[int, ...]] = {}
-        for name in noted | inverted | set(exchanged):
-            meant = exchanged.get(name, name)
-            masks = self._masks([state.get(meant, self.healthy[meant]) for state in states])
-            if name in inverted:
-                masks = (masks[1], masks[0], masks[2])
-            found[self.cells[name]] = masks
-        return found

@@ -76,15 +76,38 @@ class Effect:
 
     states: tuple[Mapping[int, Masks], ...]
     selection: int | None = None
+    _ready: list[tuple[Change, ...]] = attrs.field(init=False, factory=list, repr=False, eq=False)
+
+    def changes(self, selection: int, everything: int) -> tuple[Change, ...]:
+        """Return the states, ready to be laid over the cells of a model.
+
+        ``selection`` is the cell of the possible worlds, ``everything`` the mask of all
+        worlds; an effect serves models in which these are the same.
+        """
+        if not self._ready:
+            self._ready.append(
+                tuple([self._change(state, selection, everything) for state in self.states])
+            )
+        return self._ready[0]
+
+    def _change(self, state: Mapping[int, Masks], selection: int, everything: int) -> Change:
+        # The pick for a cell that was not looked at is the last mask.
+        masks = [(cell, (*values, everything)) for cell, values in state.items()]
+        if self.selection is not None:
+            masks.append((selection, (self.selection,)))
+        bits = reduce(or_, [1 << cell for cell, _ in masks], 0)
+        possible = None if self.selection is None else self.selection.bit_count()
+        return Change(tuple(masks), bits, Span.of(bits), possible)
 
 
 class Change(NamedTuple):
-    """One state of an effect: new masks for a span of cells, the selection included.
+    """One state of an effect: new masks for a set of cells, the selection included.
 
     ``possible`` is the number of possible worlds, None for as many as usual.
     """
 
     masks: tuple[tuple[int, Masks], ...]
+    cells: int
     span: Span
     possible: int | None
 
@@ -102,6 +125,10 @@ class MaskModel:
     ``reaches[i]`` are the cells that it can change, alone or with those it meets;
     as ``meets`` if not given.  ``carriers`` are the deviations that carry from cell to
     cell; all, if not given.
+
+    ``enlarges[v][i]`` are the cells at which deviation i can make more worlds read v, in
+    any company but that of ``turners``, which turn what is read into something else; as
+    ``reaches`` for each value if not given.
 
     ``effect(component)`` is asked for deviations alone and for deviations that hang
     together.  The answers for one and for two are kept.
@@ -121,6 +148,8 @@ class MaskModel:
     effect: Callable[[frozenset[int]], Effect] = attrs.field(repr=False)
     reaches: tuple[int, ...] = attrs.field(repr=False)
     carriers: frozenset[int] = attrs.field(repr=False)
+    enlarges: tuple[tuple[int, ...], ...] | None = attrs.field(default=None, repr=False)
+    turners: frozenset[int] = attrs.field(default=frozenset(), repr=False)
     keys: tuple[Hashable, ...] | None = attrs.field(default=None, repr=False)
     everything: int = attrs.field(init=False, repr=False)
     _carried: int = attrs.field(init=False, repr=False)
@@ -129,6 +158,9 @@ class MaskModel:
     )
     _meeting: dict[int, frozenset[int]] = attrs.field(init=False, repr=False, factory=dict)
     _reaching: dict[int, frozenset[int]] = attrs.field(init=False, repr=False, factory=dict)
+    _enlarging: dict[int, dict[int, frozenset[int]]] = attrs.field(
+        init=False, repr=False, factory=dict
+    )
     _grouped: dict[tuple[frozenset[int], frozenset[int]], Classes] = attrs.field(
         init=False, repr=False, factory=dict
     )
@@ -150,6 +182,13 @@ class MaskModel:
         wanted = len(self.deviations)
         if value is not None and len(value) != wanted:
             raise ValueError(f"{attribute.name}: {len(value)} found, {wanted} wanted")
+
+    @enlarges.validator
+    def _one_each_for_each_value(
+        self, attribute: attrs.Attribute[Any], value: tuple[tuple[int, ...], ...] | None
+    ) -> None:
+        for one in value or ():
+            self._one_each(attribute, one)
 
     @worlds.validator
     def _some_of_the_worlds(self, attribute: attrs.Attribute[int], value: int) -> None:
@@ -207,23 +246,14 @@ class MaskModel:
         changes = self._changes.get(component)
         if changes is None:
             reach = reduce(or_, [self.reaches[index] for index in component])
-            effect = self.effect(component)
-            changes = tuple([self._change(one, effect.selection, reach) for one in effect.states])
+            changes = self.effect(component).changes(len(self.healthy), self.everything)
+            for change in changes:
+                if change.cells & ~reach:
+                    cell = Span.of(change.cells & ~reach).first
+                    raise ValueError(f"cell {cell}: found changed, a cell that is reached wanted")
             if len(component) <= _KEPT:
                 self._changes[component] = changes
         return changes
-
-    def _change(self, state: Mapping[int, Masks], selection: int | None, reach: int) -> Change:
-        # The pick for a cell that was not looked at is the last mask.
-        masks = [(cell, (*values, self.everything)) for cell, values in state.items()]
-        if selection is not None:
-            masks.append((len(self.healthy), (selection,)))
-        bits = reduce(or_, [1 << cell for cell, _ in masks], 0)
-        if bits & ~reach:
-            cell = Span.of(bits & ~reach).first
-            raise ValueError(f"cell {cell}: found changed, a cell that is reached wanted")
-        possible = None if selection is None else selection.bit_count()
-        return Change(tuple(masks), Span.of(bits), possible)
 
     def meeting(self, cells: int) -> Iterator[frozenset[int]]:
         """Yield for each cell of a bit set the deviations that meet others there."""
@@ -232,6 +262,12 @@ class MaskModel:
     def reaching(self, cells: int) -> Iterator[frozenset[int]]:
         """Yield for each cell of a bit set the deviations that reach it."""
         return _holding(cells, self.reaches, self._reaching)
+
+    def enlarging(self, cell: int, value: int) -> frozenset[int]:
+        """Return the deviations that can make more worlds read a value at a cell."""
+        sets = self.reaches if self.enlarges is None else self.enlarges[value]
+        known = self._enlarging.setdefault(value, {})
+        return next(_holding(1 << cell, sets, known))
 
 
 def _holding(

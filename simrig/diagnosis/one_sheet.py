@@ -16,6 +16,7 @@ import attrs
 from simrig.diagnosis.deviation import Deviation
 from simrig.diagnosis.evidence import Circumstances, system
 from simrig.diagnosis.families import Classes
+from simrig.diagnosis.parting import Parting
 from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.suspects import Sheet, Suspect, suspects
 from simrig.diagnosis.system import Allowed, Conflict, System
@@ -23,6 +24,7 @@ from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
 from simrig.profile.machine import Profile
 from simrig.scan.frame import fewest
+from simrig.scan.scanner import Links, links
 from simrig.signals import FLICKERS, OPEN
 from simrig.world.balls import count_by_place
 from simrig.world.phases import Conditions
@@ -41,6 +43,16 @@ class Models:
     limit: int
     _known: dict[Hashable, Circumstances] = attrs.field(factory=dict, repr=False)
     _names: dict[Hashable, dict[Hashable, int]] = attrs.field(factory=dict, repr=False)
+
+    @cached_property
+    def table(self) -> Links:
+        """The table of links of the sound machine."""
+        return links(self.profile)
+
+    @cached_property
+    def parting(self) -> Parting:
+        """What bench checks can part."""
+        return Parting(profile=self.profile)
 
     def sheet(self, among: tuple[Suspect, ...], number: int, sheet: Sheet) -> OneSheet:
         """Return sheet ``number`` as a system over the suspects of all sheets."""

@@ -20,6 +20,7 @@ def in_words(profile: Profile, fact: Fact) -> str:
     special = {
         ("place", "position_1"): f"at which end of the {title} position 1 is",
         ("place", "rest_end"): f"at which end of the {title} the captive ball rests",
+        ("place", "captive"): f"how many balls the {title} never gives back",
         ("place", "seats"): f"how many balls the {title} holds",
         ("sensor", "at"): f"where a ball works {title}",
         ("sensor", "follows"): f"what works {title}",
@@ -28,7 +29,8 @@ def in_words(profile: Profile, fact: Fact) -> str:
         ("sensor", "rest_reads"): f"how {title} reads at rest",
         ("sensor", "board"): f"which receiver board {title} is on, if any",
         ("sensor", "diode"): f"whether {title} has a diode",
-        ("sensor", "address"): f"the address of {title}",
+        ("sensor", "address"): f"the address of {title}"
+        + (", so that no phantom is reckoned with" if profile.matrix is None else ""),
         ("board", "output_closes"): f"whether the outputs of {title} close when dark or when lit",
         ("mechanism", "rest"): f"how the {title} stands at rest",
         ("matrix", "diodes"): "which positions of the matrix have a diode",
@@ -70,6 +72,9 @@ def standing_on(
     if cell.maybe and cell.surely != frame.everything:
         found.update(dict.fromkeys(_between_worlds(profile, worlds, frame, cell)))
     found.update(dict.fromkeys(_assumed(profile, table, sensor, phase)))
+    if profile.matrix is None and sensor.address is None:
+        # In a matrix without diodes a phantom could show at it.
+        found[Fact("sensor", sensor.id, "address")] = None
     return tuple(found)
 
 
@@ -111,7 +116,8 @@ def _unsure_contact(
             yield Fact("sensor", sensor.id, "at")
         for spot in sensor.spots:
             if worlds.perhaps.get(spot) and (place := profile.spots[spot].place):
-                yield Fact("place", place, "rest_end")
+                unsaid = profile.row("place", place).captive is None
+                yield Fact("place", place, "captive" if unsaid else "rest_end")
 
 
 def _between_worlds(profile: Profile, worlds: Worlds, frame: Frame, cell: Value) -> Iterator[Fact]:

@@ -29,6 +29,11 @@ KICK_CLEARS_MS: Final = Span(0.0, 15.0, 100.0)
 LEAVES_MS: Final = Span(0.0, 50.0, 500.0)
 """The same for a ball that leaves by itself or by a plunger (common practice, no source)."""
 
+HAND_TAKES_MS: Final = Span(0.0, 100.0, 5000.0)
+"""How long a hand is about to take a ball out (common practice, no source)."""
+COMES_BACK_MS: Final = Span(0.0, 50.0, 2000.0)
+"""How long a ball that comes back rolls from one sensor to the next (common practice, no source)."""
+
 BY_HAND: Final = "in which order a hand moves balls, and how fast, is not known"
 NO_ORDER: Final = "which end position 1 is at is not known"
 COMES_BACK: Final = "how a ball came back is not known"
@@ -267,8 +272,8 @@ class Maker:
             last = spot == spots[-1]
             for sensor in self._sensors(spot):
                 self._add(
-                    sensor, spot, worked=False, wait=at_any_time(100.0),
-                    length=None if last else at_any_time(100.0),
+                    sensor, spot, worked=False, wait=HAND_TAKES_MS,
+                    length=None if last else HAND_TAKES_MS,
                     doubt=("", "") if last else ("hand", BY_HAND),
                 )  # fmt: skip
 
@@ -281,8 +286,8 @@ class Maker:
             first = after == START and not self.passes
             for sensor in self._sensors(spot):
                 after = self._add(
-                    sensor, spot, worked=not first, wait=at_any_time(50.0),
-                    length=None if first else at_any_time(50.0), after=after,
+                    sensor, spot, worked=not first, wait=COMES_BACK_MS,
+                    length=None if first else COMES_BACK_MS, after=after,
                     doubt=("", "") if first else ("unknown", COMES_BACK),
                 )  # fmt: skip
         route = next(

@@ -134,7 +134,8 @@ def _unknown_balls(profile: Profile) -> Iterator[Candidate]:
     if profile.balls.store is None and rest:
         yield _one(profile, Fact("balls", "", "store"), tuple(rest), "store")
     if profile.balls.extra is None and rest:
-        ways = tuple((name, *(other for other in rest if other != name)) for name in rest)
+        spots = [*rest, *(f"{place.id}.jam" for place in profile.place if place.jam)]
+        ways = tuple((name, *(other for other in rest if other != name)) for name in spots)
         yield _one(profile, Fact("balls", "", "extra"), ways, "extra")
 
 

@@ -169,12 +169,13 @@ def answer_view(profile: Profile, table: Links, state: State) -> AnswerView | No
     except ValueError:
         return None
     fits = [fit for fit in found.fits if not fit.differences]
-    inverted = next((fit.inverted for fit in found.fits if fit.inverted), None)
+    turned = next((fit.inverted for fit in found.fits if fit.inverted), None)
     return AnswerView(
         agrees=found.agrees,
         lines=tuple(wording.verdict(profile, found, sheet.conditions)),
         differences=tuple(wording.differences(profile, found.differences)),
-        inverted=None if found.agrees else inverted,
+        # One reading that differs says nothing of the symbols.
+        inverted=turned if len(found.differences) > 1 else None,
         better=()
         if found.agrees or fits
         else tuple(

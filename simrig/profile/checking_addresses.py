@@ -17,6 +17,7 @@ Finding = tuple[Path, str, str]
 def addresses_used(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     """Yield addresses, channels and numbers that cannot be, or belong to two sensors."""
     outside: set[int] = set()
+    absent: set[Path] = set()
     outlying: dict[Path, tuple[str, list[tuple[int, str, str]]]] = {}
     for index, sensor in enumerate(profile.sensor):
         if sensor.address is None:
@@ -34,10 +35,12 @@ def addresses_used(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
             continue
         for bound, most, message in _out_of_range(profile, address, doubt):
             outside.add(index)
-            if not bound:
-                yield path, message, "address-out-of-range"
-            else:
+            if most and bound:
                 outlying.setdefault(bound, (most, []))[1].append((index, sensor.id, message))
+            elif not bound or bound not in absent:
+                # A table that is not there at all is told at the first address that needs it.
+                absent.add(bound)
+                yield path, message, "address-out-of-range"
     for bound, (most, sensors) in outlying.items():
         if len(sensors) == 1:
             yield ("sensor", sensors[0][0], "address"), sensors[0][2], "address-out-of-range"
@@ -92,7 +95,8 @@ def _out_of_range(
         matrix = profile.matrix
         if matrix is None:
             if not doubt.within(("matrix",)):
-                yield (), "", f"{address} needs a [matrix] table with its columns and rows; add it"
+                message = f"{address} needs a [matrix] table with its columns and rows; add it"
+                yield ("matrix",), "", message
             return
         for axis, number, most in (
             ("columns", address.column, matrix.columns),
@@ -109,11 +113,8 @@ def _out_of_range(
         board = profile.row("inputs", address.board)
         if board is None:
             if not doubt.excuses("inputs", address.board):
-                yield (
-                    (),
-                    "",
-                    f'no input board is called "{address.board}"; add it to [[inputs]]',
-                )
+                message = f'no input board is called "{address.board}"; add it to [[inputs]]'
+                yield ("inputs", address.board), "", message
         elif board.count is not None and not 1 <= address.input <= board.count:
             yield (
                 ("inputs", profile.inputs.index(board), "count") if address.input > 0 else (),

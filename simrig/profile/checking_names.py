@@ -39,13 +39,17 @@ def references(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     for table, named in called.items():
         rows = [row.id for row in getattr(profile, attribute_of(table))]
         existing = set(rows)
-        for name, calls in named.items():
-            if name in existing or _elsewhere(profile, table, calls):
+        unknown = {
+            name: calls
+            for name, calls in named.items()
+            if name not in existing and not _elsewhere(profile, table, calls)
+        }
+        doubt.forgive(table, {name: len(calls) for name, calls in unknown.items()})
+        for name, calls in unknown.items():
+            if doubt.excuses(table, name):
                 continue
             hints -= 1
             close = near(name, rows) if hints > 0 else None
-            if doubt.excuses(table, name):
-                continue
             if close is not None and len(calls) > 1 and close not in named:
                 doubt.lose(table, name)
                 yield (
@@ -67,6 +71,9 @@ def _elsewhere(profile: Profile, table: str, calls: list[Use]) -> bool:
 
 
 def _unknown(table: str, use: Use, close: str | None) -> str:
+    if use.part and "." not in use.part:
+        hint = f'; did you mean "{close}"?' if close else ""
+        return f'there is no place or position "{use.name}"; name one of them{hint}'
     if use.part:
         hint = f'; did you mean "{close}.{use.part.partition(".")[2]}"?' if close else ""
         return _no_position(use.part, hint)

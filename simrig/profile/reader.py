@@ -43,15 +43,17 @@ def examine(
         return None, tuple(attrs.evolve(one, rule=one.rule or rule) for one in error.problems)
     faults, doubt = faults_of(located.data, Profile)
     stated = located.data.get("format", FORMAT)
+    profile = None
     if stated == FORMAT and len(faults) <= MOST_FAULTS:
-        checked = build(located.data, Profile, (), doubt, standing_in="members")
+        # Before the cross-checks: what they doubt is readable, and stays.
+        profile = build(located.data, Profile, (), doubt)
+        checked = (
+            build(located.data, Profile, (), doubt, standing_in="members") if faults else profile
+        )
         checked = attrs.evolve(checked, kinds=kinds)
         faults = limited([*faults, *contradictions(checked, doubt)])
     problems = [problem(located, path, message, rule) for path, message, rule in faults]
     problems.sort(key=lambda one: one.line or 0)
-    if stated != FORMAT:
-        return None, tuple(problems)
-    profile = build(located.data, Profile, (), doubt) if problems else checked
     if profile is not None:
         origin = Origin(file=file, located=lambda: located)
         profile = attrs.evolve(profile, origin=origin, kinds=kinds)

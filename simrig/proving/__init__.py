@@ -1,1 +1,1 @@
-"""."""
+"""Proof of a repair: every position filled and emptied again, watched at every step."""

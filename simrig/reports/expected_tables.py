@@ -43,12 +43,15 @@ class ExpectedTable:
 
 
 def predictions(
-    profile: Profile, phase: str, *, table: Links | None = None
+    profile: Profile, phase: str, *, table: Links | None = None, most: int | None = None
 ) -> dict[int, Prediction]:
-    """Return the prediction of a phase for every number of balls with which it can be, all first."""
+    """Return the prediction of a phase for every number of balls with which it can be.
+
+    ``most`` balls first, all that are installed when left out.
+    """
     table = table or links(profile)
     found = {}
-    for balls in range(profile.balls.installed, -1, -1):
+    for balls in range(profile.balls.installed if most is None else most, -1, -1):
         try:
             found[balls] = expect(profile, Conditions(phase=phase, balls=balls), table=table)
         except ValueError:

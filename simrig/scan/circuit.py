@@ -12,7 +12,7 @@ connectedness in the graph of closed switches.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
 import attrs
 
@@ -72,7 +72,7 @@ def conduct(
         if certain
         else _reach(circuit, {name: value.maybe for name, value in closed.items()}, 1, everything)
     )
-    rows = _alias(circuit, "row")
+    rows = one_name_each(circuit.joined, "row")
     found = {}
     for column, row in asked:
         if row in circuit.held:
@@ -89,8 +89,9 @@ def conduct(
 def _reach(
     circuit: Circuit, closed: Mapping[str, int], bound: int, everything: int
 ) -> dict[tuple[int, Node], int]:
-    columns, rows_of = _alias(circuit, "column"), _alias(circuit, "row")
-    forward: dict[Node, list[tuple[Node, int]]] = {}
+    columns = one_name_each(circuit.joined, "column")
+    rows_of = one_name_each(circuit.joined, "row")
+    forward: dict[Node, dict[str, tuple[Node, int]]] = {}
     back: list[tuple[Node, Node, int]] = []
     for crossing in circuit.crossings:
         value = closed.get(crossing.sensor, 0)
@@ -99,7 +100,7 @@ def _reach(
         column = columns.get(crossing.column, crossing.column)
         row = rows_of.get(crossing.row, crossing.row)
         if crossing.forward:
-            forward.setdefault(column, []).append((row, value))
+            forward.setdefault(column, {})[crossing.sensor] = row, value
         if crossing.backward is not None and (way := value & crossing.backward[bound]):
             back.append((row, column, way))
     reached: dict[tuple[int, Node], int] = {}
@@ -111,22 +112,22 @@ def _reach(
 
 
 def spread(
-    forward: Mapping[Node, Sequence[tuple[Node, int]]],
+    forward: Mapping[Node, Mapping[str, tuple[Node, int]]],
     back: Iterable[tuple[Node, Node, int]],
     driven: Iterable[Node],
     everything: int,
 ) -> dict[Node, int]:
     """Return the row nodes that a signal from the driven column nodes reaches, with the worlds.
 
-    ``forward`` lists for each column node the rows that it passes to, and in
-    which worlds; ``back`` the ways from a row to a column.
+    ``forward`` gives for each column node and each sensor at it the row to which
+    it passes, and in which worlds; ``back`` the ways from a row to a column.
     """
     live = dict.fromkeys(driven, everything)
     rows: dict[Node, int] = {}
     fresh = live
     while fresh:
         for node, worlds in fresh.items():
-            for row, value in forward.get(node, ()):
+            for row, value in forward[node].values() if node in forward else ():
                 if value & worlds:
                     rows[row] = rows.get(row, 0) | value & worlds
         fresh = {}
@@ -140,10 +141,10 @@ def spread(
     return rows
 
 
-def _alias(circuit: Circuit, axis: str) -> dict[Node, Node]:
+def one_name_each(joined: Iterable[tuple[str, int, int]], axis: str) -> dict[Node, Node]:
     """Return one name for all lines of an axis that bridges join."""
     names: dict[Node, Node] = {}
-    for line, one, other in circuit.joined:
+    for line, one, other in joined:
         if line == axis:
             first = names.get((one, 0), (one, 0))
             second = names.get((other, 0), (other, 0))

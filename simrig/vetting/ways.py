@@ -50,19 +50,19 @@ def no_way_home(subject: Subject) -> Iterator[Found]:
         return
     ends = frozenset(_dead_ends(subject))
     met = subject.beyond(subject.home)
-    told: frozenset[str] = frozenset()
-    for place in subject.profile.place:
-        if place.captive or place.id not in met or place.id in told | subject.home:
-            continue
-        onward = subject.beyond(frozenset((place.id,)))
-        if onward & subject.home or onward & ends:
-            continue
-        told |= onward
+    stuck = [
+        place.id
+        for place in subject.profile.place
+        if not place.captive
+        and place.id in met - subject.home
+        and not subject.beyond(frozenset((place.id,))) & (subject.home | ends)
+    ]
+    if stuck:
         yield Found(
-            path=("place", subject.index("place", place.id), "id"),
-            message=f"from {listed(sorted(onward))} routes lead on, but never back to "
+            path=("place", subject.index("place", stuck[0]), "id"),
+            message=f"from {listed(stuck)} routes lead on, but never back to "
             f"{listed(sorted(subject.home))}; add the way home",
-            about=tuple(sorted(onward)),
+            about=tuple(stuck),
         )
 
 

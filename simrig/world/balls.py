@@ -132,6 +132,10 @@ def captive_spots(profile: Profile) -> tuple[dict[str, Fact | None], dict[str, F
     surely: dict[str, Fact | None] = {}
     maybe: dict[str, Fact] = {}
     for place in profile.place:
+        if place.captive is None and place.kind == "captive":
+            fact = Fact("place", place.id, "captive")
+            maybe |= {f"{place.id}.{n}": fact for n in range(1, place.capacity + 1)}
+            continue
         balls = place.captive or 0
         if not balls:
             continue

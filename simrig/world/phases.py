@@ -186,12 +186,16 @@ def _extra(
         return
     facts = frozenset((Fact("balls", "", "extra"),))
     places = [place.id for place in profile.place if not place.captive]
-    for chosen in itertools.combinations_with_replacement(places, extra):
-        changed = dict(counts)
+    stacked = [f"{place.id}.jam" for place in profile.place if place.jam]
+    for chosen in itertools.combinations_with_replacement([*places, *stacked], extra):
+        changed, above = dict(counts), [name for name in chosen if name in stacked]
         for name in chosen:
-            changed[name] = changed.get(name, 0) + 1
-        if all(number <= profile.row("place", name).capacity for name, number in changed.items()):
-            yield changed, frozenset(), facts
+            if name not in stacked:
+                changed[name] = changed.get(name, 0) + 1
+        if len(set(above)) == len(above) and all(
+            number <= profile.row("place", name).capacity for name, number in changed.items()
+        ):
+            yield changed, frozenset(above), facts
 
 
 def _has_room(profile: Profile, counts: Mapping[str, int], spots: set[str], name: str) -> bool:

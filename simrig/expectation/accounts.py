@@ -1,0 +1,404 @@
+"""One account of a log: where the balls are, which are on their way, what does not agree.
+
+A log does not say which moves were made.  Several accounts are kept side by side; each
+costs as much as it has to explain away, and the cheapest is believed.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+from simrig.expectation.anomalies import Anomaly
+from simrig.expectation.movers import (
+    BEGUN,
+    DONE,
+    OVERDUE,
+    SKIPPED,
+    TROUBLE,
+    Mover,
+)
+from simrig.expectation.scene import Scene
+from simrig.world.moves import Move
+
+FLICKER: Final = 3.0
+ODD_MS: Final = 2000.0
+"""A change that nothing explains is a flicker if it goes back within this time."""
+REBOUNDS_MS: Final = 2000.0
+"""How long after it has arrived a ball may still rebound (common practice, no source)."""
+SHORTEST_REBOUND_MS: Final = 20.0
+"""Rolling off a sensor and on again takes longer than a contact bounces: 6.2 ms at most in a
+sample of switches (Ganssle, A guide to debouncing)."""
+AGAIN: Final = 0.3
+REBOUND: Final = 0.25
+LONG_FLICKER_MS: Final = 200.0
+KICKED_MS: Final = 1500.0
+EMPTY_KICK: Final = 0.6
+"""What it costs that a coil has fired and the ball before it has not moved; a coil may do that."""
+BOUNCE_MS: Final = 60.0
+"""A bounce follows its edge within this time (common practice, no source)."""
+ONE_FLICKER_MS: Final = 500.0
+
+
+class Odd:
+    """A sensor that is not as the account has it; ``flagged`` where that has been told."""
+
+    __slots__ = ("cost", "flagged", "line", "rebound", "since", "soft")
+
+    def __init__(
+        self, since: float, cost: float, *, rebound: bool, soft: bool, flagged: bool, line: int
+    ) -> None:
+        self.since = since
+        self.cost = cost
+        self.rebound = rebound
+        self.soft = soft
+        self.flagged = flagged
+        self.line = line
+
+
+class Account:
+    """An account; ``copy`` before it is changed where the old one is kept."""
+
+    __slots__ = (
+        "anomalies", "arrivals", "belief", "check_at", "cost", "counts", "edges", "fares",
+        "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "odd", "phase", "states", "swap",
+    )  # fmt: skip
+
+    def __init__(self) -> None:
+        self.cost = 0.0
+        self.fares = 0.0
+        self.check_at = -math.inf
+        self.counts: dict[str, int] = {}
+        self.laid: frozenset[str] = frozenset()
+        self.states: dict[str, frozenset[str]] = {}
+        self.hand = 0
+        self.handled: tuple[Move, float] = (Move(verb="", subject=""), -math.inf)
+        self.kicks: dict[str, float] = {}
+        self.belief: set[str] = set()
+        self.movers: list[Mover] = []
+        self.odd: dict[str, Odd] = {}
+        self.flickers: dict[str, list[Any]] = {}
+        self.arrivals: dict[str, float] = {}
+        self.edges: dict[str, float] = {}
+        self.anomalies: Any = None
+        self.moves: Any = None
+        self.swap: dict[str, str] = {}
+        self.phase: str | None = None
+
+    def copy(self) -> Account:
+        """Return another that can be changed on its own."""
+        other = Account.__new__(Account)
+        other.handled, other.check_at = self.handled, self.check_at
+        other.cost, other.laid, other.hand = self.cost, self.laid, self.hand
+        other.counts, other.states = dict(self.counts), self.states
+        other.belief, other.odd = set(self.belief), dict(self.odd)
+        other.movers = [mover.copy() for mover in self.movers]
+        other.flickers = {name: list(one) for name, one in self.flickers.items()}
+        other.arrivals, other.edges = dict(self.arrivals), dict(self.edges)
+        other.kicks = dict(self.kicks) if self.kicks else self.kicks
+        other.moves, other.fares = self.moves, self.fares
+        other.anomalies, other.swap, other.phase = self.anomalies, self.swap, self.phase
+        return other
+
+    @property
+    def total(self) -> float:
+        """What it costs, with what is still open."""
+        return self.cost + sum(mover.trouble for mover in self.movers)
+
+    @property
+    def worry(self) -> float:
+        """What it costs, but for the moves that every account must have."""
+        return self.total - self.fares
+
+    @property
+    def quiet(self) -> bool:
+        """Whether nothing is open: every ball lies, or rolls where nothing watches."""
+        return not any(mover.waits for mover in self.movers) and all(
+            odd.flagged for odd in self.odd.values()
+        )
+
+    def key(self) -> Any:
+        """What two accounts have in common that will go on alike."""
+        return (
+            tuple(sorted(item for item in self.counts.items() if item[1])),
+            self.laid,
+            frozenset(self.belief),
+            frozenset(self.odd),
+            tuple(sorted(self.swap.items())),
+            tuple(sorted((mover.key, tuple(mover.state)) for mover in self.movers)),
+            tuple(sorted((name, tuple(sorted(one))) for name, one in self.states.items())),
+        )
+
+    def told(self) -> list[Anomaly]:
+        """Return every anomaly, in the order in which they were noted."""
+        found = self.kept()
+        for mover in self.movers:
+            found.extend(mover.judgement())
+        return found
+
+    def kept(self) -> list[Anomaly]:
+        """Return the anomalies of what is over."""
+        return _chain(self.anomalies)
+
+    def made(self) -> list[tuple[float, Move]]:
+        """Return the moves that were kept, in order, with the times of their first sights."""
+        return _chain(self.moves)
+
+    def note(self, anomaly: Anomaly) -> None:
+        """Add an anomaly; its cost is counted by who notes it."""
+        self.anomalies = (anomaly, self.anomalies)
+
+    # What time brings.
+
+    def advance(self, scene: Scene, time: float) -> None:
+        """Let time go on: what is due and has not come is overdue."""
+        if time <= self.check_at:
+            return
+        retired = False
+        for mover in self.movers:
+            while mover.due < time:
+                late = mover.overdue(time)
+                if not late:
+                    break
+                self._judge_late(scene, mover, late[0])
+            if mover.retires < time:
+                self.retire(mover)
+                retired = True
+        if retired:
+            self.movers = [mover for mover in self.movers if mover.retires >= time]
+        if not scene.ordered_only:
+            for name in list(self.odd):
+                odd = self.odd[name]
+                if not odd.flagged and time > odd.since + ODD_MS:
+                    self._stays_odd(scene, name, odd)
+            for coil in [coil for coil, fired in self.kicks.items() if time > fired + KICKED_MS]:
+                del self.kicks[coil]
+                self.cost += EMPTY_KICK
+        for name in list(self.flickers):
+            if time > self.flickers[name][1] + ONE_FLICKER_MS:
+                self.tell_flicker(scene, name)
+        self.check_at = min(
+            [
+                *(min(mover.due, mover.retires) for mover in self.movers),
+                *(odd.since + ODD_MS for odd in self.odd.values() if not odd.flagged),
+                *(fired + KICKED_MS for fired in self.kicks.values()),
+                *(flicker[1] + ONE_FLICKER_MS for flicker in self.flickers.values()),
+            ],
+            default=math.inf,
+        )
+
+    def kicked(self, scene: Scene, coil: str) -> None:
+        """A coil has fired; where a ball lay before it, one should move."""
+        if any(self.counts.get(name) for name in scene.kicks.get(coil, ())):
+            self.kicks = {**self.kicks, coil: scene.time}
+            self.check_at = -math.inf
+
+    def retire(self, mover: Mover) -> None:
+        """Keep what was wrong with a move that is over."""
+        for anomaly in mover.judgement():
+            self.note(anomaly)
+        self.cost += mover.trouble
+
+    def _judge_late(self, scene: Scene, mover: Mover, late: tuple[int, bool]) -> None:
+        index, begins = late
+        one = mover.motion.passes[index]
+        target = one.worked if begins else not one.worked
+        state = self.reads(scene, one.sensor)
+        before_log = mover.hi[index] + mover.delay.high < scene.first_time
+        if state is None or state == target or self._held(mover, one.sensor, target):
+            mover.state[index] = DONE
+            self._believe(one.sensor, target)
+        elif self.swap.get(one.sensor, one.sensor) in scene.masked or before_log:
+            mover.state[index] = SKIPPED
+            self._believe(one.sensor, target if one.length_ms is None else not one.worked)
+        else:
+            mover.state[index] = OVERDUE
+            if one.length_ms is None or not begins:
+                self._believe(one.sensor, target)
+                self.odd[one.sensor] = Odd(
+                    scene.time, 0.0, rebound=False, soft=False, flagged=True, line=0
+                )
+        mover.refresh()
+        mover.trouble = mover.cost()
+
+    def _held(self, mover: Mover, sensor: str, target: bool) -> bool:
+        """Whether another ball keeps a sensor worked that should not be any more."""
+        if target:
+            return False
+        for other in self.movers:
+            if other is mover:
+                continue
+            for index, one in enumerate(other.motion.passes):
+                if one.sensor == sensor and one.worked:
+                    state = other.state[index]
+                    if state == BEGUN or (state == DONE and one.length_ms is None):
+                        return True
+        return False
+
+    def _believe(self, sensor: str, worked: bool) -> None:
+        if worked:
+            self.belief.add(sensor)
+        else:
+            self.belief.discard(sensor)
+
+    def reads(self, scene: Scene, sensor: str) -> bool | None:
+        """Return whether a sensor is worked, as the log has it; None where it has not said."""
+        if sensor in scene.contacts.unjudged:
+            return None
+        closed = scene.closed.get(self.swap.get(sensor, sensor))
+        return None if closed is None else scene.contacts.worked(sensor, closed)
+
+    def _stays_odd(self, scene: Scene, name: str, odd: Odd) -> None:
+        """A change that nothing explains has not gone back."""
+        if odd.soft and self.swap.get(name, name) in scene.masked:
+            return
+        self.cost += TROUBLE - odd.cost
+        worked = name not in self.belief
+        when = None if scene.ordered_only else odd.since
+        if worked:
+            kind, why = "stuck", f"{name} reads as if a ball were there, but none can be"
+        elif odd.rebound:
+            kind = "returned"
+            why = f"the ball that had come to {name} has left it again, the way it came"
+            self._gone_back(scene, name)
+        else:
+            kind, why = "missed", f"a ball lies at {name}, but it is no longer seen"
+        if kind != "returned":
+            self.odd[name] = Odd(
+                odd.since, TROUBLE, rebound=False, soft=False, flagged=True, line=odd.line
+            )
+        self.note(Anomaly(time_ms=when, sensor=name, kind=kind, why=why, line=odd.line))  # type: ignore[arg-type]
+
+    def _gone_back(self, scene: Scene, name: str) -> None:
+        place = scene.place_of.get(name)
+        self.odd.pop(name, None)
+        self.belief.discard(name)
+        if place is None or not self.counts.get(place):
+            return
+        self.counts[place] -= 1
+        home = scene.profile.row("place", scene.comes_from.get(place) or scene.open_place)
+        if home is None or self.counts.get(home.id, 0) >= home.capacity:
+            self.hand += 1
+        else:
+            self.counts[home.id] = self.counts.get(home.id, 0) + 1
+
+    # What an event brings.
+
+    def begin(self, scene: Scene, mover: Mover, index: int, begins: bool, time: float) -> None:
+        """Take a change for the beginning, or the end, of a pass."""
+        self.check_at = -math.inf
+        one = mover.motion.passes[index]
+        out_of_time = mover.lateness(index, begins, time)
+        if out_of_time and begins:
+            kind = "late" if out_of_time > 0 else "early"
+            why = scene.out_of_time(one.sensor, out_of_time, mover, index, time)
+            mover.found.append(
+                Anomaly(
+                    time_ms=None if scene.ordered_only else time,
+                    sensor=one.sensor,
+                    kind=kind,  # type: ignore[arg-type]
+                    why=why,
+                    line=scene.line,
+                )
+            )
+        mover.sight(index, begins, time)
+        if out_of_time < 0 and not begins:
+            mover.found.append(
+                Anomaly(
+                    time_ms=None if scene.ordered_only else time,
+                    sensor=one.sensor,
+                    kind="early",
+                    why=scene.out_of_time(one.sensor, out_of_time, mover, index, time),
+                    line=scene.line,
+                )
+            )
+        self._believe(one.sensor, one.worked if begins else not one.worked)
+        self.odd.pop(one.sensor, None)
+        self.edges[one.sensor] = time
+        place = scene.place_of.get(one.sensor)
+        if place is not None:
+            self.arrivals[place] = time
+        mover.trouble = mover.cost()
+
+    def open_odd(self, scene: Scene, sensor: str, time: float, *, soft: bool) -> None:
+        """Take a change for one that nothing explains, so far."""
+        self.check_at = -math.inf
+        cost = self.oddness(scene, sensor, time, soft=soft)
+        self.cost += cost
+        if self.may_rebound(scene, sensor, time):
+            self.edges[sensor] = time
+        self.odd[sensor] = Odd(
+            time, cost, rebound=self.may_rebound(scene, sensor, time), soft=soft, flagged=False,
+            line=scene.line,
+        )  # fmt: skip
+
+    def may_rebound(self, scene: Scene, sensor: str, time: float) -> bool:
+        """Whether a ball has just come to the sensor's place and may still roll about in it."""
+        return self.may_rebound_at(scene, scene.place_of.get(sensor), time)
+
+    def may_rebound_at(self, scene: Scene, place: str | None, time: float | None = None) -> bool:
+        """Whether a ball has just come to a place."""
+        came = self.arrivals.get(place or "", -math.inf)
+        return (scene.time if time is None else time) - came <= (
+            12 if scene.ordered_only else REBOUNDS_MS
+        )
+
+    def oddness(self, scene: Scene, sensor: str, time: float, *, soft: bool) -> float:
+        """Return what it costs to leave a change unexplained."""
+        if soft:
+            return 0.1
+        if self.may_rebound(scene, sensor, time):
+            return REBOUND
+        return AGAIN if sensor in self.flickers else FLICKER
+
+    def close_odd(self, scene: Scene, sensor: str, time: float) -> None:
+        """A sensor is again as the account has it."""
+        self.check_at = -math.inf
+        odd = self.odd.pop(sensor, None)
+        if odd is None or odd.flagged or odd.soft:
+            return
+        lasted = time - odd.since
+        if odd.rebound and (lasted >= SHORTEST_REBOUND_MS or scene.ordered_only):
+            self.edges[sensor] = time
+            return
+        if odd.rebound:
+            self.cost += (AGAIN if sensor in self.flickers else FLICKER) - odd.cost
+        if lasted > LONG_FLICKER_MS and not scene.ordered_only:
+            self.cost += 1.0
+        flicker = self.flickers.get(sensor)
+        if flicker is None:
+            self.flickers[sensor] = [odd.since, time, 1, scene.coil_before(odd.since), odd.line]
+        else:
+            flicker[1] = time
+            flicker[2] += 1
+
+    def tell_flicker(self, scene: Scene, sensor: str) -> None:
+        """Note a flicker, or a bounce, that is over."""
+        since, until, times, coil, line = self.flickers.pop(sensor)
+        edge = self.edges.get(sensor, -math.inf)
+        bounce = (
+            scene.is_contact(sensor)
+            and not scene.ordered_only
+            and (-BOUNCE_MS <= edge - since <= BOUNCE_MS or 0 <= edge - until <= BOUNCE_MS)
+        )
+        kind, why = scene.flicker_words(sensor, since, until, times, bounce, coil)
+        self.note(
+            Anomaly(
+                time_ms=None if scene.ordered_only else since,
+                sensor=sensor,
+                kind=kind,
+                why=why,
+                line=line,
+                beside=None if coil is None or bounce else coil[0],
+            )
+        )
+
+
+def _chain(link: Any) -> list[Any]:
+    """Return the members of a chain in the order in which they were added."""
+    found = []
+    while link is not None:
+        found.append(link[0])
+        link = link[1]
+    found.reverse()
+    return found

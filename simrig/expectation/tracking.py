@@ -1,0 +1,545 @@
+"""Accounts of a log, kept side by side: each change is a ball on its way, a new move, or odd.
+
+Where a change has a plain explanation the cheap accounts go on with it.  Where the
+cheapest account has had to explain something away, the stretch since everything was
+last at rest is gone through again with every explanation, and with leads exchanged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Final, NamedTuple
+
+from simrig.expectation.accounts import SHORTEST_REBOUND_MS, Account
+from simrig.expectation.anomalies import Anomaly
+from simrig.expectation.movers import (
+    BEGUN,
+    OVERDUE,
+    PENDING,
+    SLIGHT,
+    TROUBLE,
+    Mover,
+    unseen_before,
+)
+from simrig.expectation.passes import Motion
+from simrig.expectation.scene import Scene
+from simrig.expectation.transfers import BACK, PICK, PUT, counts_after, ends
+from simrig.scan.events import Event
+from simrig.world.moves import Move
+
+SWAP: Final = 3.8
+"""What exchanged leads cost: more than one anomaly, less than two."""
+
+FARE: Final = 0.2
+"""What each move costs: of two accounts the one with fewer moves is believed."""
+_PRICE: Final = {
+    "take": FARE,
+    "set": FARE,
+    "feed": 1.0,
+    "remove": 1.5,
+    BACK: 3.0,
+    PUT: 2.2,
+    PICK: 2.2,
+}
+_NO_KICK: Final = 3.0
+_BOTH_HANDS: Final = 2.0
+"""What it costs that a hand takes one ball while another is fed or kicked, within a second."""
+_WORTH_A_SEARCH: Final = 1.9
+_PLAIN: Final = 1.0
+_LONGEST: Final = 300
+_PAUSE_MS: Final = 1000.0
+_ORDERED_PAUSE: Final = 10
+_SEARCHES: Final = 300
+
+
+class _Option(NamedTuple):
+    """One way to take a change; ``cost`` is added to the account, ``doubt`` orders the ways."""
+
+    cost: float
+    doubt: float
+    mover: int
+    number: int
+    begins: bool
+    move: Move | None
+
+
+class Width(NamedTuple):
+    """How many accounts are kept, and how much dearer than the cheapest."""
+
+    accounts: int
+    dearer: float
+    every: bool
+
+
+NARROW: Final = Width(8, 3.4, False)
+WIDE: Final = Width(48, 8.0, True)
+CALM: Final = Width(3, 0.95, False)
+OPENING: Final = Width(48, 3.4, False)
+
+
+class Tracker:
+    """Follows the balls through a log, group by group of simultaneous changes."""
+
+    def __init__(self, scene: Scene, accounts: Sequence[Account]) -> None:
+        self.scene = scene
+        self.accounts = list(accounts)
+        self._groups: list[list[Event]] = []
+        self._saved = [account.copy() for account in self.accounts]
+        self._scene_saved = scene.saved()
+        self._events = 0
+        self._searches = 0
+
+    @property
+    def best(self) -> Account:
+        """The cheapest account."""
+        return min(self.accounts, key=lambda account: account.total)
+
+    def feed(self, group: list[Event]) -> None:
+        """Take the changes of one moment."""
+        self._pause(group[0].time_ms)
+        self._groups.append(group)
+        self._take(group, OPENING if self._events < 20 else NARROW)
+        self._events += len(group)
+
+    def _pause(self, time: float | None) -> None:
+        """Look back where nothing has happened for a while, and every ball lies."""
+        scene = self.scene
+        if time is None or scene.ordered_only:
+            paused = len(self._groups) >= _ORDERED_PAUSE
+        else:
+            paused = time - scene.time >= _PAUSE_MS
+            if paused:
+                for account in self.accounts:
+                    account.advance(scene, time)
+        best = self.best
+        if (paused and best.quiet) or len(self._groups) > _LONGEST:
+            self._look_back(best)
+
+    def finish(self) -> Account:
+        """Return the cheapest account at the end of the log."""
+        for account in self.accounts:
+            account.advance(self.scene, self.scene.time)
+        self._look_back(self.best)
+        best = self.best
+        if self.scene.ordered_only:
+            self._end_of_order(best)
+        for sensor in list(best.flickers):
+            best.tell_flicker(self.scene, sensor)
+        return best
+
+    def _end_of_order(self, account: Account) -> None:
+        """Without times, a ball is overdue once another has gone on after it."""
+        last = max((mover.last for mover in account.movers), default=0.0)
+        for mover in account.movers:
+            if mover.last < last:
+                for index, one in enumerate(mover.motion.passes):
+                    if mover.state[index] == PENDING and one.certain:
+                        worked = account.reads(self.scene, one.sensor)
+                        if worked is not None and worked != one.worked:
+                            mover.state[index] = OVERDUE
+                mover.trouble = mover.cost()
+
+    # Looking back.
+
+    def _look_back(self, best: Account) -> None:
+        before = min(account.worry for account in self._saved)
+        if best.worry - before >= _WORTH_A_SEARCH and self._searches < _SEARCHES:
+            self._searches += 1
+            self._search(best)
+            if not self.best.quiet and len(self._groups) <= _LONGEST:
+                # What was found instead has yet to prove true.
+                return
+        calm = self.best.worry - before < 0.1
+        dearest = self.best.total + (CALM.dearer if calm else NARROW.dearer + 1.0)
+        self.accounts.sort(key=lambda account: account.total)
+        self.accounts = [one for one in self.accounts if one.total <= dearest]
+        if calm:
+            del self.accounts[CALM.accounts :]
+        self._saved = [account.copy() for account in self.accounts]
+        self._scene_saved = self.scene.saved()
+        self._groups.clear()
+
+    def _search(self, best: Account) -> None:
+        """Go through the stretch again with every explanation, then with leads exchanged."""
+        now = self.scene.saved()
+        groups = list(self._groups)
+        suspects = self._suspects(best, groups)
+        found = [*self.accounts, *self._again(self._saved, groups, WIDE)]
+        least = min(account.total for account in found)
+        start = min(self._saved, key=lambda account: account.total)
+        for one, other in self._pairs(suspects, groups, start):
+            if least - start.total < SWAP - 1.0:
+                break
+            crossed = self._crossed(start, one, other, groups)
+            if crossed is None:
+                continue
+            ended = self._again([crossed], groups, NARROW)
+            found += [account for account in ended if account.total <= least + 1.0]
+            least = min(least, *(account.total for account in ended))
+        for pair in {(min(pair), max(pair)) for pair in start.swap.items()}:
+            straight = self._again([_uncrossed(start, *pair)], groups, NARROW)
+            found += [account for account in straight if account.total <= least - 0.5]
+        self.scene.restore(now)
+        self.accounts = _distinct(found, WIDE)
+
+    def _again(
+        self, accounts: Iterable[Account], groups: list[list[Event]], width: Width
+    ) -> list[Account]:
+        self.scene.restore(self._scene_saved)
+        kept, self.accounts = self.accounts, [account.copy() for account in accounts]
+        for group in groups:
+            self._take(group, width)
+        found, self.accounts = self.accounts, kept
+        return found
+
+    def _suspects(self, best: Account, groups: list[list[Event]]) -> list[str]:
+        told = best.told()
+        before = len(min(self._saved, key=lambda account: account.total).told())
+        names = [one.sensor for one in told[min(before, max(0, len(told) - 6)) :]]
+        names += list(best.odd) + list(best.flickers)
+        return list(dict.fromkeys(names))
+
+    def _pairs(
+        self, suspects: list[str], groups: list[list[Event]], start: Account
+    ) -> Iterator[tuple[str, str]]:
+        judged = self.scene.contacts.closed_when_worked
+        moved = [event.signal for group in groups for event in group if event.signal in judged]
+        others = list(dict.fromkeys([*suspects, *moved]))[:24]
+        seen = set()
+        for one in suspects[:6]:
+            for other in others:
+                pair = (min(one, other), max(one, other))
+                if one != other and pair not in seen and one not in start.swap:
+                    seen.add(pair)
+                    if other not in start.swap:
+                        yield pair
+
+    def _crossed(
+        self, start: Account, one: str, other: str, groups: list[list[Event]]
+    ) -> Account | None:
+        """Return the account with two leads exchanged; None where it was not so before."""
+        crossed = start.copy()
+        self.scene.restore(self._scene_saved)
+        crossed.swap = {**start.swap, one: other, other: one}
+        crossed.cost += SWAP
+        for sensor in (one, other):
+            reads = crossed.reads(self.scene, sensor)
+            if reads is not None and reads != (sensor in crossed.belief):
+                return None
+            crossed.odd.pop(sensor, None)
+        first = next(
+            (event for group in groups for event in group if event.signal in (one, other)), None
+        )
+        crossed.note(
+            Anomaly(
+                time_ms=None if first is None or self.scene.ordered_only else first.time_ms,
+                sensor=one,
+                kind="swapped",
+                why=f"the leads of {one} and {other} are exchanged: each reads what the other"
+                " must read",
+                line=0 if first is None else first.line,
+                others=(other,),
+            )
+        )
+        return crossed
+
+    # One moment.
+
+    def _take(self, group: list[Event], width: Width) -> None:
+        scene = self.scene
+        time = group[0].time_ms
+        scene.time = scene.time + 1 if time is None or scene.ordered_only else time
+        for account in self.accounts:
+            account.advance(scene, scene.time)
+        changed = []
+        for event in group:
+            if event.reading in ("on", "off"):
+                if event.reading == "on":
+                    scene.coils[event.signal] = scene.time
+                    for account in self.accounts:
+                        account.kicked(scene, event.signal)
+                continue
+            closed = event.reading == "closed"
+            before = scene.closed.get(event.signal)
+            if before == closed or event.signal not in scene.contacts.closed_when_worked:
+                if event.signal in scene.contacts.open_to_phantoms:
+                    scene.closed[event.signal] = closed
+                continue
+            changed.append((event, before is None))
+        if len(changed) > 1:
+            changed.sort(key=lambda one: scene.order(one[0].signal, one[0].reading == "closed"))
+        if scene.contacts.open_to_phantoms:
+            self._take_with_phantoms(changed, width)
+            return
+        for event, first in changed:
+            scene.closed[event.signal] = event.reading == "closed"
+            scene.line = event.line
+            self._change(event.signal, first, False, width)
+
+    def _take_with_phantoms(self, changed: list[tuple[Event, bool]], width: Width) -> None:
+        scene = self.scene
+        before = scene.masked
+        for event, _ in changed:
+            scene.closed[event.signal] = event.reading == "closed"
+        scene.look_for_phantoms()
+        for event, first in changed:
+            closed = event.reading == "closed"
+            scene.line = event.line
+            soft = event.signal in (scene.masked if closed else before)
+            self._change(event.signal, first, soft, width)
+
+    def _change(self, address: str, first: bool, soft: bool, width: Width) -> None:
+        scene = self.scene
+        found: list[tuple[float, float, Account, _Option, str, bool]] = []
+        kept: list[Account] = []
+        for account in self.accounts:
+            sensor = account.swap.get(address, address)
+            worked = scene.contacts.worked(sensor, scene.closed[address])
+            if first and worked == (sensor in account.belief):
+                kept.append(account)
+                continue
+            for option in self._options(account, sensor, worked, soft, width):
+                total = account.total + option.cost
+                found.append((total + option.doubt, total, account, option, sensor, soft))
+        if found:
+            least = min(
+                min(one[0] for one in found),
+                min((account.total for account in kept), default=float("inf")),
+            )
+            chosen = [one for one in found if one[0] <= least + width.dearer]
+            chosen.sort(key=lambda one: one[0])
+            chosen = chosen[: width.accounts]
+            left: dict[int, int] = {}
+            for one in chosen:
+                left[id(one[2])] = left.get(id(one[2]), 0) + 1
+            for _, _, account, way, sensor, soft in chosen:
+                left[id(account)] -= 1
+                # The last to use an account may change it in place.
+                here = account if not left[id(account)] else account.copy()
+                self._apply(here, way, sensor, soft)
+                kept.append(here)
+        self.accounts = kept if len(kept) < 2 else _distinct(kept, width)
+
+    def _options(
+        self, account: Account, sensor: str, worked: bool, soft: bool, width: Width
+    ) -> list[_Option]:
+        scene, time = self.scene, self.scene.time
+        found: list[_Option] = []
+        for number, mover in enumerate(account.movers):
+            for index in mover.motion.at_sensor.get(sensor, ()):
+                one = mover.motion.passes[index]
+                state = mover.state[index]
+                if one.worked == worked and state in (PENDING, OVERDUE):
+                    side = mover.lateness(index, True, time)
+                    if (side and not one.certain) or mover.too_late(index, time):
+                        continue
+                    cost = -1.0 if state == OVERDUE else SLIGHT if side else 0.0
+                    doubt = mover.unseen(index)
+                    found.append(_Option(cost, doubt, number, index, True, None))
+                elif one.worked != worked and state == BEGUN and one.length_ms is not None:
+                    side = mover.lateness(index, False, time)
+                    found.append(
+                        _Option(SLIGHT if side < 0 else 0.0, 0.0, number, index, False, None)
+                    )
+        goes_back = worked == (sensor in account.belief)
+        if goes_back:
+            if not any(option.cost + option.doubt < _PLAIN for option in found) or width.every:
+                found.append(_Option(0.0, 0.0, -1, 0, False, None))
+            return found
+        plain = not any(option.cost + option.doubt <= 0 for option in found)
+        if plain or width.every:
+            found += self._new_moves(account, sensor, worked, width)
+        unlikely = not any(option.cost + option.doubt < _PLAIN for option in found)
+        harmless = soft or account.may_rebound(scene, sensor, time)
+        if width.every or unlikely or (plain and harmless):
+            cost = account.oddness(scene, sensor, time, soft=soft)
+            found.append(_Option(cost, 0.0, -1, 0, True, None))
+        return found
+
+    def _new_moves(
+        self, account: Account, sensor: str, worked: bool, width: Width
+    ) -> list[_Option]:
+        best: dict[object, _Option] = {}
+        plain = False
+        for move in self.scene.moves_at.get(sensor, ()):
+            if plain and not width.every and move.verb not in ("take", "set"):
+                break
+            price = self._price(account, move)
+            if price is None:
+                continue
+            motion = self._motion(account, move)
+            for index in motion.at_sensor.get(sensor, ()):
+                one = motion.passes[index]
+                if one.worked != worked:
+                    continue
+                cost = price
+                if one.length_ms is None and self._too_soon(account, sensor):
+                    cost += TROUBLE
+                option = _Option(cost, self._unseen(motion, index), -1, index, True, move)
+                plain = plain or cost + option.doubt < _PLAIN / 2
+                # Of several ways between two places the one with least unseen is enough, at first.
+                ways: object = ends(self.scene.profile, move)
+                if move.verb == "set" or width.every:
+                    ways = move
+                held = best.get(ways)
+                if held is None or option.cost + option.doubt < held.cost + held.doubt:
+                    best[ways] = option
+                break
+        return list(best.values())
+
+    def _too_soon(self, account: Account, sensor: str) -> bool:
+        """Whether a sensor has changed so short a time ago that no ball came to rest or left."""
+        if self.scene.ordered_only:
+            return False
+        return self.scene.time - account.edges.get(sensor, float("-inf")) < SHORTEST_REBOUND_MS
+
+    def _unseen(self, motion: Motion, index: int) -> float:
+        """What speaks against a move first seen at a pass; what lay before the log does not."""
+        if self.scene.time - motion.begins[index].typical < self.scene.first_time:
+            return 0.2
+        return unseen_before(motion, index)
+
+    def _motion(self, account: Account, move: Move) -> Motion:
+        scene = self.scene
+        source, target = ends(scene.profile, move)
+        state = account.states.get(move.subject) if move.verb == "set" else None
+        leaving = account.counts.get(source or "", 0)
+        if source in scene.unwatched:
+            leaving = max(leaving, 1)
+        return scene.motions.between(move, leaving, account.counts.get(target or "", 0), state)
+
+    def _price(self, account: Account, move: Move) -> float | None:
+        """Return what a move costs; None where it cannot be made."""
+        scene, profile = self.scene, self.scene.profile
+        source, target = ends(profile, move)
+        price = _PRICE[move.verb]
+        if move.verb == PUT:
+            return price if move.subject not in account.laid and account.hand else None
+        if move.verb == PICK:
+            return price if move.subject in account.laid else None
+        if move.verb == "set":
+            return price
+        if source is not None and not account.counts.get(source):
+            # Between places that nothing watches balls get unseen, and from a hand too.
+            if source not in scene.unwatched:
+                return None
+            if any(account.counts.get(name) for name in scene.unwatched):
+                price += 0.3
+            elif account.hand > 0:
+                price += 0.9
+            else:
+                return None
+        if target is not None:
+            place = profile.row("place", target)
+            if account.counts.get(target, 0) >= place.capacity:
+                return None
+        if move.verb == "feed" and account.hand <= 0:
+            return None
+        if move.verb == "remove" and account.may_rebound_at(scene, source):
+            return None
+        if move.verb in ("feed", "remove") and not scene.ordered_only:
+            before, when = account.handled
+            hands = before.verb in ("feed", "remove") and before.verb != move.verb
+            kicked = before.verb == "take" and ends(profile, before)[0] == source is not None
+            if (hands or kicked) and scene.time - when < 1000.0:
+                price += _BOTH_HANDS
+        if move.verb == "take" and not scene.ordered_only:
+            before, when = account.handled
+            if before.verb == "remove" and before.subject == source and scene.time - when < 1000.0:
+                price += _BOTH_HANDS
+        if move.verb == "take":
+            route = profile.row("route", move.subject)
+            for name, state in (route.when or {}).items():
+                stands = account.states.get(name)
+                if name in scene.seen_mechanisms and stands is not None and state not in stands:
+                    return None
+            if not scene.kicked(route.coil):
+                price += _NO_KICK
+        return price
+
+    def _apply(self, account: Account, option: _Option, sensor: str, soft: bool) -> None:
+        scene, time = self.scene, self.scene.time
+        if option.move is None and option.mover < 0:
+            if option.begins:
+                account.open_odd(scene, sensor, time, soft=soft)
+            else:
+                account.close_odd(scene, sensor, time)
+            return
+        if option.move is not None:
+            motion = self._motion(account, option.move)
+            mover = Mover(motion, float("-inf"), time, scene.delay, scene.ordered_only)
+            mover.refresh()
+            account.movers.append(mover)
+            self._make(account, option.move, option.cost)
+        else:
+            mover = account.movers[option.mover]
+        account.begin(scene, mover, option.number, option.begins, time)
+
+    def _make(self, account: Account, move: Move, price: float) -> None:
+        # What speaks against a move counts, and that it is one.
+        account.cost += price
+        account.fares += _PRICE[move.verb] if move.verb in ("feed", "take", "set") else 0.0
+        account.handled = (move, self.scene.time)
+        if self.scene.keep_moves:
+            account.moves = ((self.scene.time, move), account.moves)
+        if move.verb == PUT:
+            account.laid |= {move.subject}
+            account.hand -= 1
+            return
+        if move.verb == PICK:
+            account.laid -= {move.subject}
+            account.hand += 1
+            return
+        if move.verb == "set":
+            account.states = {**account.states, move.subject: frozenset((str(move.target),))}
+            return
+        source, target = ends(self.scene.profile, move)
+        if move.verb == "take" and account.kicks:
+            account.kicks.pop(self.scene.profile.row("route", move.subject).coil, None)
+        if source in self.scene.unwatched and not account.counts.get(source):
+            source = next(
+                (name for name in sorted(self.scene.unwatched) if account.counts.get(name)), None
+            )
+            account.hand -= source is None
+        account.counts = counts_after(account.counts, source, target)
+        account.hand += (move.verb == "remove") - (move.verb == "feed")
+        if move.verb == BACK:
+            place = self.scene.profile.row("place", move.subject)
+            account.note(
+                Anomaly(
+                    time_ms=None if self.scene.ordered_only else self.scene.time,
+                    sensor=self._seen_first(account),
+                    kind="returned",
+                    why=f"a ball came back out of the {place.title} where it went in; it cannot"
+                    " leave that way",
+                    line=self.scene.line,
+                )
+            )
+
+    def _seen_first(self, account: Account) -> str:
+        return account.movers[-1].motion.passes[0].sensor
+
+
+def _uncrossed(start: Account, one: str, other: str) -> Account:
+    """Return the account with two leads taken for right after all."""
+    straight = start.copy()
+    straight.swap = {k: v for k, v in start.swap.items() if k not in (one, other)}
+    straight.cost -= SWAP
+    told = [
+        link for link in start.kept() if link.kind != "swapped" or link.sensor not in (one, other)
+    ]
+    straight.anomalies = None
+    for anomaly in told:
+        straight.note(anomaly)
+    for sensor in (one, other):
+        straight.odd.pop(sensor, None)
+    return straight
+
+
+def _distinct(accounts: Iterable[Account], width: Width) -> list[Account]:
+    """Of accounts that will go on alike keep the cheapest; of the rest the cheapest few."""
+    found: dict[object, Account] = {}
+    for account in sorted(accounts, key=lambda one: one.total):
+        found.setdefault(account.key(), account)
+    kept = list(found.values())[: width.accounts]
+    return [one for one in kept if one.total <= kept[0].total + width.dearer + 0.5]

@@ -1,0 +1,342 @@
+"""The plan that proves a machine, or one repair: balls fed back one by one, served, taken out.
+
+Every position is to be filled and emptied while its sensor is watched; lanes are
+rolled across.  Balls are fed with the coils dead, served with the door shut and
+hands out.  The order is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+import attrs
+
+from simrig.expectation.flow import moved
+from simrig.expectation.prediction import watched
+from simrig.faults.candidates import Fault
+from simrig.profile.keys import NONE
+from simrig.profile.layout import Place, Route
+from simrig.profile.machine import Profile
+from simrig.proving import words
+from simrig.proving.affected import concerned
+from simrig.proving.step import (
+    AT_REST,
+    DEAD,
+    LIVE,
+    Deed,
+    Step,
+    Worked,
+    passing_ways,
+    readings_of,
+    resting_ways,
+    worked_by,
+)
+from simrig.scan.scanner import Links, links
+from simrig.sensing.chain import Part
+from simrig.world.balls import Placement, count_by_place
+from simrig.world.moves import IllegalMoveError, Move, start
+
+MOST_STEPS: Final = 400
+
+
+@attrs.frozen(kw_only=True)
+class Plan:
+    """The steps, and which ball sensors they prove.
+
+    ``deeds`` say what each step does to the simulated machine, from ``empty``.
+    """
+
+    steps: tuple[Step, ...]
+    deeds: tuple[Deed, ...] = attrs.field(repr=False)
+    empty: Placement = attrs.field(repr=False)
+    proven: tuple[str, ...]
+    unproven: tuple[str, ...]
+
+
+def prove(profile: Profile, *, repaired: Fault | Part | str | None = None) -> Plan:
+    """Return the plan that proves every ball sensor, or those that a repair concerns.
+
+    ``repaired`` is the fault that was mended, its part, or a sensor's id.
+    Raises ValueError for a part that the machine does not have.
+    """
+    about = None if repaired is None else concerned(profile, repaired)
+    maker = _Maker(profile, about)
+    maker.make()
+    return maker.plan()
+
+
+class _Maker:
+    """Lays step after step, keeping where the balls are and what has been seen."""
+
+    def __init__(self, profile: Profile, about: frozenset[str] | None) -> None:
+        self.profile = profile
+        self.about = about
+        self.table: Links = links(profile)
+        self.empty = start(profile, Placement(spots=frozenset()))
+        self.here = self.empty
+        self.steps: list[Step] = []
+        self.deeds: list[Deed] = []
+        self.balls = [sensor.id for sensor in watched(profile)]
+        self.resting = {
+            sensor.id
+            for spot, sensors in profile.covering.items()
+            if profile.spots[spot].resting and not _captive_spot(profile, spot)
+            for sensor in sensors
+        }
+        self.seen: dict[str, set[str]] = {}
+        self.coils = ""
+
+    def proven(self) -> list[str]:
+        """The ball sensors that have been seen both ways, those at a position with a ball at rest."""
+        return [name for name in self.balls if len(self.seen.get(name, ())) == 2]
+
+    def plan(self) -> Plan:
+        proven = self.proven()
+        return Plan(
+            steps=tuple(self.steps),
+            deeds=tuple(self.deeds),
+            empty=self.empty,
+            proven=tuple(proven),
+            unproven=tuple(name for name in self.balls if name not in proven),
+        )
+
+    def make(self) -> None:
+        self.lay(words.READ_EMPTY, Deed(after=self.empty))
+        store = self.store()
+        if store is not None and self.wanted(self.of_place(store)):
+            self.fill_and_serve(store)
+        for place in self.profile.place:
+            watching = self.of_place(place)
+            if place.open_area or place is store or not watching or not self.wanted(watching):
+                continue
+            if place.captive:
+                self.push_captive(place)
+            else:
+                self.fill_and_empty(place)
+        self.cross()
+        if (
+            self.profile.interlock is not None
+            and self.profile.interlock.fitted
+            and (self.about is None or not self.about)
+        ):
+            for do, expect, coils in words.INTERLOCK:
+                self.lay(do, Deed(after=self.here), expect=expect, coils=coils)
+        if store is not None:
+            self.all_back(store)
+
+    def wanted(self, sensors: Iterable[str]) -> bool:
+        return self.about is None or bool(self.about & set(sensors))
+
+    def store(self) -> Place | None:
+        """The place into which balls are fed one by one."""
+        stated = self.profile.row("place", self.profile.balls.store)
+        places = (
+            [stated]
+            if stated is not None
+            else [place for place in self.profile.place if place.kind == "trough"]
+        )
+        return next((one for one in places if not one.open_area and not one.captive), None)
+
+    def of_place(self, place: Place) -> set[str]:
+        """The sensors at a place's positions and on the ways out of it."""
+        ways = {route.id for route in self.profile.route if route.from_ == place.id}
+        return {
+            sensor.id
+            for name, sensors in self.profile.covering.items()
+            for sensor in sensors
+            if self.profile.spots[name].place == place.id or self.profile.spots[name].route in ways
+        }
+
+    def unseen_at(self, spot: str) -> bool:
+        return any(
+            len(self.seen.get(sensor.id, ())) < 2
+            and sensor.id in self.balls
+            and self.wanted((sensor.id,))
+            for sensor in self.profile.covering[spot]
+        )
+
+    def lay(
+        self, do: str, deed: Deed, *, expect: str = "", coils: str = DEAD, coil: str | None = None
+    ) -> None:
+        """Lay one step: work out what is seen, and what it proves."""
+        if len(self.steps) >= MOST_STEPS:
+            return
+        worked, rests = worked_by(self.profile, self.here, deed)
+        _, made = readings_of(self.profile, self.table, self.here, worked)
+        _, bare = readings_of(
+            self.profile, self.table, self.here, [one for one in worked if one.certain]
+        )
+        before = self.proven()
+        for name, way in passing_ways(worked, made):
+            if name not in self.resting:
+                self.seen.setdefault(name, set()).add(way)
+        self.here = deed.after
+        after, _ = readings_of(self.profile, self.table, self.here, ())
+        for name, way in resting_ways(self.profile, self.here, after):
+            if name in self.resting or way == AT_REST:
+                self.seen.setdefault(name, set()).add(way)
+        reads = {name: after[name] for name in self.balls}
+        step = Step(
+            do=do,
+            expect=expect or words.expected(self.profile, made, reads, first=not self.steps),
+            coils=coils,
+            coil=coil,
+            changes=tuple(made),
+            reads=reads,
+            rests=rests,
+            unsure=frozenset(one.sensor for one in (*made, *bare) if not one.certain)
+            - {one.sensor for one in worked},
+            proves=tuple(name for name in self.proven() if name not in before),
+            caution=words.caution(self.profile, self.coils, coils, first=not self.steps),
+        )
+        self.steps.append(step)
+        self.deeds.append(deed)
+        self.coils = coils
+
+    def move(self, do: str, *moves: Move, coils: str = DEAD, coil: str | None = None) -> bool:
+        """Lay a step of moves; False, and nothing laid, where they cannot be made."""
+        here = self.here
+        try:
+            for move in moves:
+                here = moved(self.profile, here, move)
+        except IllegalMoveError:
+            return False
+        self.lay(do, Deed(moves=moves, after=here), coils=coils, coil=coil)
+        return True
+
+    def most(self, place: Place) -> int:
+        """How many balls the place takes; for one repair, as many as reach the last concerned."""
+        most = min(place.capacity, self.profile.balls.installed)
+        if self.about is None or place.position_1 is None:
+            return most
+        positions = [
+            spot.position or most
+            for name, spot in self.profile.spots.items()
+            if spot.place == place.id
+            and any(one.id in self.about for one in self.profile.covering.get(name, ()))
+        ]
+        return min(most, max(positions, default=1))
+
+    def feed(self, place: Place) -> int:
+        """Feed balls into a place one by one; return how many went in."""
+        fed = 0
+        for number in range(1, self.most(place) + 1):
+            if not self.move(words.feed(place, number), Move(verb="feed", subject=place.id)):
+                break
+            fed = number
+        return fed
+
+    def fill_and_serve(self, store: Place) -> None:
+        self.feed(store)
+        if store.jam and self.wanted(
+            one.id for one in self.profile.covering.get(f"{store.id}.jam", ())
+        ):
+            self.by_hand(words.hold_in_jam(store), (f"{store.id}.jam",))
+        self.out(store)
+
+    def fill_and_empty(self, place: Place) -> None:
+        if self.feed(place):
+            self.out(place)
+
+    def out(self, place: Place) -> None:
+        """Have the place emptied: kicked out where a coil does it, else by hand."""
+        ways = [route for route in self.profile.route if route.from_ == place.id]
+        kicked = [route for route in ways if route.coil not in (None, NONE)]
+        usual = next((one for one in kicked if one.coil == self._serving()), None)
+        # Every other way once, then the usual one until the place is empty.
+        turns = [route for route in kicked if route is not usual]
+        turns += [usual or kicked[0]] * place.capacity if kicked else []
+        for route in turns:
+            if count_by_place(self.profile, self.here).get(place.id):
+                self.kick(place, route)
+        while count_by_place(self.profile, self.here).get(place.id) and self.move(
+            words.take_out(place), Move(verb="remove", subject=place.id)
+        ):
+            pass
+
+    def _serving(self) -> str | None:
+        controller = self.profile.controller
+        return None if controller is None else controller.serve_coil
+
+    def kick(self, place: Place, route: Route) -> bool:
+        """Have one ball kicked out, then take it back into the hand."""
+        self.stand(route)
+        target = route.to[0]
+        done = self.move(
+            words.kick(self.profile, route),
+            Move(verb="take", subject=route.id, target=target if len(route.to) > 1 else None),
+            coils=LIVE,
+            coil=route.coil,
+        )
+        if done:
+            row = self.profile.row("place", target)
+            self.move(words.take_back(row), Move(verb="remove", subject=target))
+        return done
+
+    def stand(self, route: Route) -> None:
+        """Bring the mechanisms into the states that a route needs."""
+        for name, state in (route.when or {}).items():
+            move = Move(verb="set", subject=name, target=state)
+            if dict(self.here.states).get(name) != frozenset((state,)):
+                self.move(words.stand(name, state), move)
+
+    def by_hand(self, do: str, spots: Iterable[str]) -> None:
+        """Hold a ball at one spot after the other, and take it away at the end."""
+        worked: list[Worked] = []
+        here: list[str] = []
+        for spot in (*spots, ""):
+            there = [one.id for one in self.profile.covering.get(spot, ())]
+            worked += [Worked(sensor=name, worked=False) for name in here if name not in there]
+            worked += [Worked(sensor=name, worked=True) for name in there if name not in here]
+            here = there
+        if worked:
+            self.lay(do, Deed(by_hand=tuple(worked), after=self.here))
+
+    def cross(self) -> None:
+        """Roll a ball by hand along each way with a sensor that has not been seen both ways."""
+        for route in self.profile.route:
+            along = [f"{route.id}.{number}" for number in range(1, (route.points or 0) + 1)]
+            watching = [spot for spot in along if spot in self.profile.covering]
+            if any(self.unseen_at(spot) for spot in watching):
+                self.by_hand(words.across(self.profile, route, watching), watching)
+        for spot in self.profile.covering:
+            if self.unseen_at(spot):
+                self.by_hand(words.hold_at(self.profile, spot), (spot,))
+
+    def push_captive(self, place: Place) -> None:
+        """Push the captive ball away from where it rests, and let it come back."""
+        resting = [name for name, value in self._captive(place).items() if value]
+        other = [name for name, value in self._captive(place).items() if not value]
+        if not resting and not other:
+            return
+        pushed = [
+            *[Worked(sensor=name, worked=False) for name in resting],
+            *[Worked(sensor=name, worked=True) for name in other],
+            *[Worked(sensor=name, worked=False) for name in other],
+            *[Worked(sensor=name, worked=True) for name in resting],
+        ]
+        self.lay(words.push_captive(place), Deed(by_hand=tuple(pushed), after=self.here))
+
+    def _captive(self, place: Place) -> dict[str, bool]:
+        from simrig.expectation.timeline import worked_at_rest
+
+        now = worked_at_rest(self.profile, self.here)
+        return {
+            sensor.id: value
+            for spot, sensors in self.profile.covering.items()
+            if self.profile.spots[spot].place == place.id
+            for sensor in sensors
+            if (value := now[sensor.id]) is not None
+        }
+
+    def all_back(self, store: Place) -> None:
+        """Feed every ball back; the machine is as it was."""
+        balls = min(self.profile.balls.installed, store.capacity)
+        moves = (Move(verb="feed", subject=store.id),) * balls
+        self.move(words.all_back(store, balls), *moves)
+
+
+def _captive_spot(profile: Profile, spot: str) -> bool:
+    place = profile.row("place", profile.spots[spot].place)
+    return place is not None and bool(place.captive)
