@@ -18,10 +18,7 @@ from simrig.diagnosis import sequencing
 from simrig.diagnosis.bench_case import Case, Ground
 from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.check_results import Result
-from simrig.diagnosis.checks import apart
 from simrig.diagnosis.diagnose import Cause
-from simrig.diagnosis.grouping import Apart
-from simrig.diagnosis.isolation import Bench
 from simrig.diagnosis.one_sheet import Models
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import Observation
@@ -107,10 +104,6 @@ class Campaign:
     @cached_property
     def _models(self) -> Models:
         return Models(profile=self.profile, faults=self.faults, limit=self.limit)
-
-    @cached_property
-    def _apart(self) -> Apart:
-        return apart(Bench.of(self.profile).checks)
 
     def trial(self, faults: tuple[Fault, ...]) -> Trial:
         """Inject faults, find out where they show, and isolate them."""

@@ -13,6 +13,7 @@ from pathlib import Path
 from types import FunctionType
 from typing import Any, Final
 
+from simrig.faults.modes import FAULT_KINDS, FaultKind
 from simrig.host import hookspecs
 from simrig.profile.components import SENSOR_KINDS, SensorKind
 
@@ -86,6 +87,14 @@ def _sensor_kind(value: object) -> str | None:
     return None
 
 
+def _fault_kind(value: object) -> str | None:
+    if not isinstance(value, FaultKind):
+        return "wanted a FaultKind"
+    if value.id in {kind.id for kind in FAULT_KINDS}:
+        return f'the kind of fault "{value.id}" is built in; give yours another id'
+    return None
+
+
 def _text_attribute(attribute: str, what: str) -> Callable[[object], str | None]:
     def check(value: object) -> str | None:
         text = getattr(value, attribute, None)
@@ -99,7 +108,7 @@ def _text_attribute(attribute: str, what: str) -> Callable[[object], str | None]
 RESULTS: Final[dict[str, Callable[[object], str | None]]] = {
     "simrig_profiles": _profile,
     "simrig_sensor_kinds": _sensor_kind,
-    "simrig_fault_kinds": _text_attribute("id", "a kind of fault"),
+    "simrig_fault_kinds": _fault_kind,
     "simrig_checks": _text_attribute("id", "a bench check"),
     "simrig_rules": _text_attribute("code", "a vetting rule"),
     "simrig_questions": _text_attribute("id", "a question"),

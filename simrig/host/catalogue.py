@@ -12,6 +12,7 @@ from simrig.host import folders, index
 from simrig.host.index import Index, Machine
 
 if TYPE_CHECKING:
+    from simrig.faults.modes import FaultKind
     from simrig.profile.components import SensorKind
     from simrig.profile.machine import Profile
 
@@ -33,6 +34,7 @@ class Catalogue:
         known: Index | None = None,
     ) -> None:
         self._index = index.current() if known is None else known
+        self._strict = strict
         if strict and self._index.problems:
             raise PluginError(self._index.problems)
         found, missing = folders.folders(named, os.environ if environ is None else environ)
@@ -60,6 +62,17 @@ class Catalogue:
             SensorKind(id=kind.id, title=kind.title, technology=kind.technology, lugs=kind.lugs)
             for kind in self._index.kinds
         )
+
+    def fault_kinds(self) -> tuple[FaultKind, ...]:
+        """Return the kinds of fault that are known: built in and brought by plug-ins.
+
+        What goes wrong with a plug-in joins ``plugin_problems``; strict: PluginError.
+        """
+        from simrig.host.fault_kinds import fault_kinds
+
+        kinds, problems = fault_kinds(self._index, strict=self._strict)
+        self.plugin_problems = (*self.plugin_problems, *problems)
+        return kinds
 
     def path(self, reference: str) -> str:
         """Return the file of the machine that an id or a path names.

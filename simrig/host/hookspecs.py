@@ -35,6 +35,7 @@ from typing import TYPE_CHECKING, Protocol
 import pluggy
 
 if TYPE_CHECKING:
+    from simrig.faults.modes import FaultKind
     from simrig.profile.components import SensorKind
     from simrig.profile.machine import Profile
 
@@ -88,14 +89,16 @@ def simrig_sensor_kinds() -> Iterable[SensorKind]:
 
 
 @hookspec
-def simrig_fault_kinds() -> Iterable[Named]:
+def simrig_fault_kinds() -> Iterable[FaultKind]:
     """Return kinds of fault beyond the built-in ones, for parts of every machine.
 
     Example::
 
         @hookimpl
         def simrig_fault_kinds():
-            return [FaultKind(id="reed-magnetised", ...)]
+            return [FaultKind(id="reed-magnetised", title="reed magnetised", part="contact",
+                              effect="forces", odds=1e-4, why="it stays closed",
+                              repair="fit a new reed")]
     """
     raise AssertionError("a specification is never called")
 
