@@ -120,7 +120,7 @@ class Campaign:
             profile=self.profile,
             sheets=sheets,
             limit=self.limit,
-            shared=(self._models, self._apart),
+            shared=self._models,
         )
         return self._isolated(job, faults, nothing)
 
