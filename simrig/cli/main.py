@@ -19,6 +19,7 @@ COMMANDS: Final = {
     "expect": "what each ball sensor must read",
     "compare": "hold what was seen against what must be",
     "checks": "the bench checks of a machine",
+    "campaign": "inject every fault, see what shows and what isolating costs",
     "locate": "find the balls, trusting the readings",
     "diagnose": "what can be wrong, down to the part",
     "prove": "the plan that proves a repair, or a recorded run judged",
