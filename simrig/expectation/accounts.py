@@ -15,6 +15,7 @@ from simrig.expectation.movers import (
     DONE,
     OVERDUE,
     SKIPPED,
+    SLIGHT,
     TROUBLE,
     Mover,
 )
@@ -32,11 +33,14 @@ sample of switches (Ganssle, A guide to debouncing)."""
 AGAIN: Final = 0.3
 REBOUND: Final = 0.25
 LONG_FLICKER_MS: Final = 200.0
+VERY_LATE_MS: Final = 5000.0
 KICKED_MS: Final = 1500.0
 EMPTY_KICK: Final = 0.6
 """What it costs that a coil has fired and the ball before it has not moved; a coil may do that."""
 BOUNCE_MS: Final = 60.0
 """A bounce follows its edge within this time (common practice, no source)."""
+MOST_TOLD: Final = 5000
+"""Anomalies that are kept; more are only counted."""
 ONE_FLICKER_MS: Final = 500.0
 
 
@@ -61,7 +65,8 @@ class Account:
 
     __slots__ = (
         "anomalies", "arrivals", "belief", "check_at", "cost", "counts", "edges", "fares",
-        "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "odd", "phase", "states", "swap",
+        "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "number", "odd",
+        "phase", "states", "swap", "untold",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -81,6 +86,7 @@ class Account:
         self.arrivals: dict[str, float] = {}
         self.edges: dict[str, float] = {}
         self.anomalies: Any = None
+        self.number = self.untold = 0
         self.moves: Any = None
         self.swap: dict[str, str] = {}
         self.phase: str | None = None
@@ -96,6 +102,7 @@ class Account:
         other.flickers = {name: list(one) for name, one in self.flickers.items()}
         other.arrivals, other.edges = dict(self.arrivals), dict(self.edges)
         other.kicks = dict(self.kicks) if self.kicks else self.kicks
+        other.number, other.untold = self.number, self.untold
         other.moves, other.fares = self.moves, self.fares
         other.anomalies, other.swap, other.phase = self.anomalies, self.swap, self.phase
         return other
@@ -144,9 +151,17 @@ class Account:
         """Return the moves that were kept, in order, with the times of their first sights."""
         return _chain(self.moves)
 
+    def forget(self) -> None:
+        """Leave out what has been noted."""
+        self.anomalies, self.number = None, 0
+
     def note(self, anomaly: Anomaly) -> None:
         """Add an anomaly; its cost is counted by who notes it."""
-        self.anomalies = (anomaly, self.anomalies)
+        if self.number >= MOST_TOLD:
+            self.untold += 1
+        else:
+            self.number += 1
+            self.anomalies = (anomaly, self.anomalies)
 
     # What time brings.
 
@@ -301,6 +316,8 @@ class Account:
                     line=scene.line,
                 )
             )
+            if out_of_time > 0 and time > mover.hi[index] + VERY_LATE_MS:
+                self.cost += TROUBLE - SLIGHT
         mover.sight(index, begins, time)
         if out_of_time < 0 and not begins:
             mover.found.append(

@@ -83,7 +83,7 @@ def worked_by(
     for move in deed.moves:
         motion = motions.of(here, move)
         edges = []
-        begins = motion.begins()
+        begins = motion.begins
         for number, (begin, one) in enumerate(zip(begins, motion.passes, strict=True)):
             edges.append((begin.typical, number, 0, one.sensor, one.worked, one.certain))
             if one.length_ms is not None:
