@@ -35,6 +35,7 @@ REBOUND: Final = 0.25
 LONG_FLICKER_MS: Final = 200.0
 VERY_LATE_MS: Final = 5000.0
 KICKED_MS: Final = 1500.0
+STAYS_ODD: Final = 3.6
 EMPTY_KICK: Final = 0.6
 """What it costs that a coil has fired and the ball before it has not moved; a coil may do that."""
 BOUNCE_MS: Final = 60.0
@@ -222,7 +223,8 @@ class Account:
         before_log = mover.hi[index] + mover.delay.high < scene.first_time
         if state is None or state == target or self._held(mover, one.sensor, target):
             mover.state[index] = DONE
-            self._believe(one.sensor, target)
+            unheard = state is None and one.length_ms is not None
+            self._believe(one.sensor, not one.worked if unheard else target)
         elif self.swap.get(one.sensor, one.sensor) in scene.masked or before_log:
             mover.state[index] = SKIPPED
             self._believe(one.sensor, target if one.length_ms is None else not one.worked)
@@ -267,7 +269,7 @@ class Account:
         """A change that nothing explains has not gone back."""
         if odd.soft and self.swap.get(name, name) in scene.masked:
             return
-        self.cost += TROUBLE - odd.cost
+        self.cost += STAYS_ODD - odd.cost
         worked = name not in self.belief
         when = None if scene.ordered_only else odd.since
         if worked:
@@ -384,20 +386,19 @@ class Account:
             self.cost += 1.0
         flicker = self.flickers.get(sensor)
         if flicker is None:
-            self.flickers[sensor] = [odd.since, time, 1, scene.coil_before(odd.since), odd.line]
+            near = odd.since - self.edges.get(sensor, -math.inf) <= BOUNCE_MS
+            coil = scene.coil_before(odd.since)
+            self.flickers[sensor] = [odd.since, time, 1, coil, odd.line, near]
         else:
             flicker[1] = time
             flicker[2] += 1
 
     def tell_flicker(self, scene: Scene, sensor: str) -> None:
         """Note a flicker, or a bounce, that is over."""
-        since, until, times, coil, line = self.flickers.pop(sensor)
+        since, until, times, coil, line, near = self.flickers.pop(sensor)
         edge = self.edges.get(sensor, -math.inf)
-        bounce = (
-            scene.is_contact(sensor)
-            and not scene.ordered_only
-            and (-BOUNCE_MS <= edge - since <= BOUNCE_MS or 0 <= edge - until <= BOUNCE_MS)
-        )
+        near = near or -BOUNCE_MS <= edge - since <= BOUNCE_MS or 0 <= edge - until <= BOUNCE_MS
+        bounce = near and scene.is_contact(sensor) and not scene.ordered_only
         kind, why = scene.flicker_words(sensor, since, until, times, bounce, coil)
         self.note(
             Anomaly(

@@ -180,9 +180,6 @@ class Tracker:
             ended = self._again([crossed], groups, NARROW)
             found += [account for account in ended if account.total <= least + 1.0]
             least = min(least, *(account.total for account in ended))
-        for pair in {(min(pair), max(pair)) for pair in start.swap.items()}:
-            straight = self._again([_uncrossed(start, *pair)], groups, NARROW)
-            found += [account for account in straight if account.total <= least - 0.5]
         self.scene.restore(now)
         self.accounts = _distinct(found, WIDE)
 
@@ -533,22 +530,6 @@ class Tracker:
 
     def _seen_first(self, account: Account) -> str:
         return account.movers[-1].motion.passes[0].sensor
-
-
-def _uncrossed(start: Account, one: str, other: str) -> Account:
-    """Return the account with two leads taken for right after all."""
-    straight = start.copy()
-    straight.swap = {k: v for k, v in start.swap.items() if k not in (one, other)}
-    straight.cost -= SWAP
-    told = [
-        link for link in start.kept() if link.kind != "swapped" or link.sensor not in (one, other)
-    ]
-    straight.forget()
-    for anomaly in told:
-        straight.note(anomaly)
-    for sensor in (one, other):
-        straight.odd.pop(sensor, None)
-    return straight
 
 
 def _distinct(accounts: Iterable[Account], width: Width) -> list[Account]:
