@@ -24,6 +24,8 @@ COMMANDS: Final = {
     "diagnose": "what can be wrong, down to the part",
     "prove": "the plan that proves a repair, or a recorded run judged",
     "run": "run scenario files",
+    "record": "write the log that a scenario's run must give",
+    "replay": "hold a recorded log against what the balls must have done",
     "vet": "look a profile over for contradictions",
     "export": "a profile for other tools: JSON, CSV tables, TOML",
     "diff": "what changed between two revisions of a profile, and which readings with it",
