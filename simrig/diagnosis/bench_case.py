@@ -33,6 +33,10 @@ from simrig.world.worlds import Value, worlds
 EMPTY: Final = 0
 """The number of balls that stands for: all loose balls out."""
 
+MOVES: Final = "moves balls"
+HIDES: Final = "hides"
+"""What a check can ask of a case besides the reader's mistakes."""
+
 _FLIPPED: Final = {"makes": "breaks", "breaks": "makes", "inverts": "passes", "passes": "inverts"}
 _ON_CHAINS: Final = ("breaks", "opens", "forces", "inverts")
 
@@ -141,7 +145,7 @@ class Ground:
             found = frozenset(name for pair in pairs for name in pair)
         elif effect == "opens diode":
             found = frozenset((fault.part,))
-        elif effect in ("kicks nothing", "moves balls"):
+        elif effect in ("kicks nothing", MOVES):
             return frozenset()
         else:
             return self.crossings
@@ -231,6 +235,16 @@ class Case:
         return frozenset(found)
 
     @cached_property
+    def of(self) -> frozenset[str]:
+        """The kinds of mistake in it, and whether balls lie otherwise or something hides."""
+        found = {mistake.kind for mistake in self.mistakes}
+        if any(fault.kind.effect == MOVES for fault in self.faults):
+            found.add(MOVES)
+        if self.hidden:
+            found.add(HIDES)
+        return frozenset(found)
+
+    @cached_property
     def parts(self) -> frozenset[Part]:
         """The parts that are faulty, whether it shows or not."""
         return frozenset(Part(*fault.component) for fault in (*self.faults, *self.hidden))
@@ -238,7 +252,7 @@ class Case:
     @cached_property
     def scene(self) -> Scene:
         """Where the balls lie on the bench."""
-        moved = [fault for fault in self.faults if fault.kind.effect == "moves balls"]
+        moved = [fault for fault in self.faults if fault.kind.effect == MOVES]
         return self.ground.scene(frozenset(moved))
 
     @cached_property

@@ -26,6 +26,7 @@ from simrig.page.answers import Session
 from simrig.page.desk import Desk
 from simrig.page.guard import COOKIE, DAY, Pairing
 from simrig.page.isolating import Isolating, causes_view
+from simrig.page.logs import log_view
 from simrig.page.rendering import render, static
 from simrig.page.steps import steps
 from simrig.reports import wording
@@ -64,6 +65,7 @@ class Page:
                 Route(f"{job}/plan.svg", self.on_job(self.plan)),
                 Route(f"{job}/sheet", self.on_job(self.sheet)),
                 Route(f"{job}/taps", self.taps, methods=["POST"]),
+                Route(f"{job}/log", self.log, methods=["POST"]),
                 Route(f"{job}/do", self.do, methods=["POST"]),
                 Route(f"{job}/file", self.on_job(self.finish, piece=False)),
                 Route(f"{job}/file", self.file_job, methods=["POST"]),
@@ -191,10 +193,10 @@ class Page:
         profile, _ = self.desk.machine(job.machine)
         state, _ = self.desk.state(job)
         try:
-            found = causes_view(self.isolating.diagnosis(profile, state))
+            found = causes_view(self.isolating.isolation(profile, state))
         except ValueError as error:
-            return HTMLResponse(render("causes.html", error=str(error), found=None))
-        return HTMLResponse(render("causes.html", error=None, found=found))
+            return HTMLResponse(render("causes.html", error=str(error), found=None, job=job))
+        return HTMLResponse(render("causes.html", error=None, found=found, job=job))
 
     def plan(self, request: Request, job: Session) -> Response:
         """The drawing of the machine as it must be now."""
@@ -253,6 +255,27 @@ class Page:
             return answer
         return RedirectResponse(f"/job/{name}", status_code=303)
 
+    async def log(self, request: Request) -> Response:
+        """Judge and draw a log that was dropped on the page; nothing of it is kept."""
+        data = await request.body()
+        name = request.query_params.get("name", "log")[:80]
+        return await run_in_threadpool(self._log, request.path_params["job"], data, name)
+
+    def _log(self, name: str, data: bytes, file: str) -> Response:
+        job = self.desk.answers.session(name)
+        if job is None or not self.desk.readable(job.machine):
+            return PlainTextResponse("There is no such job.", status_code=404)
+        profile, _ = self.desk.machine(job.machine)
+        state, _ = self.desk.state(job)
+        found, problems = None, []
+        try:
+            found = log_view(profile, state.sheet, data, file)
+        except InputError as error:
+            problems = [str(problem) for problem in error.problems]
+        except ValueError as error:
+            problems = [str(error)]
+        return HTMLResponse(render("log.html", found=found, problems=problems))
+
     def finish(self, request: Request, job: Session) -> Response:
         """The questions before a job is filed."""
         return HTMLResponse(self._finish(job, None))
@@ -263,7 +286,7 @@ class Page:
         found: list[str] = []
         if state.asked and state.taken:
             try:
-                shown = causes_view(self.isolating.diagnosis(profile, state))
+                shown = causes_view(self.isolating.isolation(profile, state))
                 found = [group.title for group in shown.groups]
             except ValueError:
                 pass
@@ -287,6 +310,8 @@ class Page:
             return _message(404, "There is no such job", "Begin again from the machines.")
         if job.job is not None:
             return _filed(job)
+        if not self.desk.readable(job.machine):
+            return _message(404, "This machine is not at hand now", "What was tapped is kept.")
         profile, _ = self.desk.machine(job.machine)
         state, _ = self.desk.state(job)
         try:

@@ -156,6 +156,9 @@ def test_filing(tmp_path: Path) -> None:
         assert served.ask("POST", f"/job/{job}/file", form)[0] == 303
         assert served.ask("POST", f"/job/{job}/file", form)[0] == 200
         assert "Filed as job 1" in served.ask("GET", f"/job/{job}")[1]
+        again = _begin(served)
+        _tap(served, again, ("a", "see", {"trough-4": "open"}))
+        assert 'name="unit" value="77"' in served.ask("GET", f"/job/{again}/file")[1]
         assert served.ask("GET", f"/job/{job}/seq")[0] == 410
         status, _, _ = served.ask("POST", f"/job/{job}/taps",
                                   '[{"key": "z", "kind": "undo", "value": null}]')  # fmt: skip

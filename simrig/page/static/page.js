@@ -98,7 +98,9 @@
       const opened = [...document.querySelectorAll("details[open]")].map((one) => one.id).filter(Boolean);
       for (const name of whole ? ["sheet", "answer"] : ["answer"]) {
         const fresh = page.getElementById(name);
+        const shown = name === "answer" && document.getElementById("log-answer");
         if (fresh) document.getElementById(name).replaceChildren(...fresh.childNodes);
+        if (shown && document.getElementById("log-answer")) document.getElementById("log-answer").replaceWith(shown);
       }
       seq = Number(page.getElementById("seq").dataset.seq);
       for (const name of opened) { const one = document.getElementById(name); if (one) one.open = true; }
@@ -130,6 +132,24 @@
     } catch { say(waiting()); }
   };
 
+  const judge = async (file) => {
+    const place = document.getElementById("log-answer");
+    if (!file || !place) return;
+    place.textContent = "Reading " + file.name + " …";
+    try {
+      const answer = await fetch(base + "/log?name=" + encodeURIComponent(file.name), { method: "POST", body: file });
+      if (!answer.ok) { place.textContent = await answer.text(); return; }
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      place.replaceChildren(...page.body.childNodes);
+    } catch { place.textContent = "No connection. Choose the file again when it is back."; }
+  };
+  document.addEventListener("change", (event) => { if (event.target.id === "log-file") judge(event.target.files[0]); });
+  document.addEventListener("dragover", (event) => event.preventDefault());
+  document.addEventListener("drop", (event) => {
+    event.preventDefault();
+    const place = document.getElementById("log");
+    if (place && event.dataTransfer.files.length) { place.open = true; judge(event.dataTransfer.files[0]); place.scrollIntoView(); }
+  });
   document.addEventListener("click", (event) => {
     const button = event.target.closest('button[name="do"]');
     if (!button) return;
