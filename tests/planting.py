@@ -277,7 +277,7 @@ def _early(run):
     ]  # fmt: skip
     if not found:
         return None
-    number, index, one, edges = run.random.choice(found)
+    number, _, one, edges = run.random.choice(found)
     before = run.log[run.edges(number, run.motion(number).passes[one.after].sensor)[0]]
     time = before.time_ms + run.random.uniform(0.1, 0.6 * (one.wait_ms.low - least))
     run.at(edges[0], time)
