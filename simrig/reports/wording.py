@@ -50,11 +50,7 @@ def polarity(profile: Profile) -> str:
         word = ball_reading(profile, sensor.id)
         ways.setdefault(word, []).append(sensor.id)
     if not ways:
-<<<<<<< HEAD
         return "No ball sensor is known yet."
-=======
-        return "It is not known yet where a ball works any sensor."
->>>>>>> a96942b7612d144d723615cabe3a513faae36671
     if len(ways) == 1:
         (word,) = ways
         return (

@@ -297,12 +297,8 @@ RULES: Final = (
         example="# no phase has a ball in the hold",
         mend="Add the phase that puts a ball there, or takes it away.",
         limits="Sensors on routes change only as balls pass; they are left aside. Captive balls "
-<<<<<<< HEAD
-        "stay: silence it for their sensors. Past 20,000 ways to lie the rule is silent.",
-=======
-        "stay: silence it for their sensors. Past 200,000 ways to lie the rule is silent, and "
+        "stay: silence it for their sensors. Past 20,000 ways to lie the rule is silent, and "
         "while [begun] stands in a profile: it still lacks phases.",
->>>>>>> a96942b7612d144d723615cabe3a513faae36671
         look=never_shows,
     ),
     Rule(
