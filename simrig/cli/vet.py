@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from simrig.cli.context import Context, wrong
+
+if TYPE_CHECKING:
+    from simrig.vetting.vet import Vetted
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -30,15 +34,10 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         return _explain(arguments, context)
     if not arguments.machine:
         raise wrong("MACHINE|FILE", "no profile is named; name one, or a rule with --explain")
-    from simrig.host.catalogue import contents
     from simrig.vetting.rule import LEVELS
     from simrig.vetting.table import RULES
-    from simrig.vetting.vet import vet
 
-    found = []
-    for reference in dict.fromkeys(arguments.machine):
-        path = context.catalogue.path(reference)
-        found.append(vet(contents(path, "profile"), path, kinds=context.catalogue.kinds()))
+    found = [_vetted(reference, context) for reference in dict.fromkeys(arguments.machine)]
     if arguments.format == "sarif":
         import json
 
@@ -56,6 +55,23 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         context.say(findings(found))
     counts = LEVELS[: LEVELS.index(arguments.fail_on) + 1]
     return int(any(one.level in counts for file in found for one in file.findings))
+
+
+def _vetted(reference: str, context: Context) -> Vetted:
+    from simrig.errors import ProfileError
+    from simrig.host.catalogue import contents
+    from simrig.vetting.vet import unread, vet, vet_read
+
+    path = context.catalogue.path(reference)
+    data, kinds = contents(path, "profile"), context.catalogue.kinds()
+    if not path.endswith(".json"):
+        return vet(data, path, kinds=kinds)
+    from simrig.interchange import profile_json
+
+    try:
+        return vet_read(profile_json.read(data, path, kinds=kinds))
+    except ProfileError as error:
+        return unread(path, error.problems)
 
 
 def _explain(arguments: argparse.Namespace, context: Context) -> int:

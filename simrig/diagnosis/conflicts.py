@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import attrs
 
 from simrig.diagnosis.one_sheet import OneSheet
-from simrig.diagnosis.reasoning import Explanations, explain
+from simrig.diagnosis.reasoning import Explanations, Together, explain
 from simrig.diagnosis.suspects import Sheet
 from simrig.diagnosis.words import counted, listed
 from simrig.profile.machine import Profile
@@ -43,31 +43,38 @@ def conflicting(
     limit: int,
 ) -> Conflicting:
     """Say what contradicts what; ``found`` holds no explanation."""
-    at_once = f"{counted(limit, 'thing')} wrong at once"
+    at_once = f"up to {counted(limit, 'thing')} wrong at once"
+    if not systems:
+        return Conflicting(
+            kind=NOTHING_FITS,
+            readings=(),
+            words=f"with {at_once} nothing explains what the machine did",
+            way_back="make sure that it did just this, and add a sheet of readings",
+        )
     alone = [explain(system, limit).count > 0 for system in systems]
-    if systems and all(alone) and len(systems) > 1:
+    if all(alone) and not explain(Together(systems=tuple(systems)), limit).count:
         return Conflicting(
             kind=SHEETS,
             readings=_readings(sheets, systems, range(len(systems))),
-            words=f"each of the {len(systems)} sheets can be explained by itself, but no "
-            f"{at_once} explains all of them",
+            words=f"each of the {len(systems)} sheets can be explained by itself, but with "
+            f"{at_once} nothing explains all of them",
             way_back="something changed between the sheets, or one was noted under the wrong "
             "conditions: check how many balls each says, read again without touching anything, "
             "or give one sheet at a time",
         )
-    if systems and all(alone):
+    if all(alone):
         return Conflicting(
             kind=BESIDES,
             readings=_readings(sheets, systems, range(len(systems))),
-            words=f"the readings can be explained by themselves, but no {at_once} explains "
-            "them and the rest of the evidence",
+            words=f"the readings can be explained by themselves, but with {at_once} nothing "
+            "explains them and the rest of the evidence",
             way_back="leave out one result at a time and see which one contradicts; repeat that check",
         )
     bad = [number for number, fits in enumerate(alone) if not fits]
     readings = _readings(sheets, systems, bad)
     which = "" if len(systems) == 1 else f" on sheet {listed([str(n + 1) for n in bad])}"
     named = listed([f"{name} {seen}" for _, name, seen in readings], 6)
-    words = f"with up to {at_once} nothing explains the readings{which}"
+    words = f"with {at_once} nothing explains the readings{which}"
     if len(readings) == 1:
         words += f"; a sound machine cannot give this: {named}"
     elif readings:

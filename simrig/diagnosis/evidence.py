@@ -22,11 +22,11 @@ from simrig.diagnosis.suspects import Suspect
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
+from simrig.faults.contents import Change
 from simrig.faults.deltas import Rewiring
 from simrig.faults.dispositions import placements_with
 from simrig.faults.effects import Effects
 from simrig.faults.reaching import Interaction
-from simrig.faults.resolving import Change
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import Link

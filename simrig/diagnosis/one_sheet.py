@@ -16,6 +16,7 @@ import attrs
 from simrig.diagnosis.deviation import Deviation
 from simrig.diagnosis.evidence import Circumstances, system
 from simrig.diagnosis.families import Classes
+from simrig.diagnosis.parting import Parting
 from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.suspects import Sheet, Suspect, suspects
 from simrig.diagnosis.system import Allowed, Conflict, System
@@ -47,6 +48,11 @@ class Models:
     def table(self) -> Links:
         """The table of links of the sound machine."""
         return links(self.profile)
+
+    @cached_property
+    def parting(self) -> Parting:
+        """What bench checks can part."""
+        return Parting(profile=self.profile)
 
     def sheet(self, among: tuple[Suspect, ...], number: int, sheet: Sheet) -> OneSheet:
         """Return sheet ``number`` as a system over the suspects of all sheets."""

@@ -21,7 +21,7 @@ from simrig.expectation.movers import (
 from simrig.expectation.scene import Scene
 from simrig.world.moves import Move
 
-FLICKER: Final = 2.5
+FLICKER: Final = 3.0
 ODD_MS: Final = 2000.0
 """A change that nothing explains is a flicker if it goes back within this time."""
 REBOUNDS_MS: Final = 2000.0
@@ -29,6 +29,12 @@ REBOUNDS_MS: Final = 2000.0
 SHORTEST_REBOUND_MS: Final = 20.0
 """Rolling off a sensor and on again takes longer than a contact bounces: 6.2 ms at most in a
 sample of switches (Ganssle, A guide to debouncing)."""
+AGAIN: Final = 0.3
+REBOUND: Final = 0.25
+LONG_FLICKER_MS: Final = 200.0
+KICKED_MS: Final = 1500.0
+EMPTY_KICK: Final = 0.6
+"""What it costs that a coil has fired and the ball before it has not moved; a coil may do that."""
 BOUNCE_MS: Final = 60.0
 """A bounce follows its edge within this time (common practice, no source)."""
 ONE_FLICKER_MS: Final = 500.0
@@ -54,17 +60,20 @@ class Account:
     """An account; ``copy`` before it is changed where the old one is kept."""
 
     __slots__ = (
-        "anomalies", "arrivals", "belief", "cost", "counts", "edges", "fares", "flickers", "hand",
-        "laid", "movers", "moves", "odd", "phase", "states", "swap",
+        "anomalies", "arrivals", "belief", "check_at", "cost", "counts", "edges", "fares",
+        "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "odd", "phase", "states", "swap",
     )  # fmt: skip
 
     def __init__(self) -> None:
         self.cost = 0.0
         self.fares = 0.0
+        self.check_at = -math.inf
         self.counts: dict[str, int] = {}
         self.laid: frozenset[str] = frozenset()
         self.states: dict[str, frozenset[str]] = {}
         self.hand = 0
+        self.handled: tuple[Move, float] = (Move(verb="", subject=""), -math.inf)
+        self.kicks: dict[str, float] = {}
         self.belief: set[str] = set()
         self.movers: list[Mover] = []
         self.odd: dict[str, Odd] = {}
@@ -79,12 +88,14 @@ class Account:
     def copy(self) -> Account:
         """Return another that can be changed on its own."""
         other = Account.__new__(Account)
+        other.handled, other.check_at = self.handled, self.check_at
         other.cost, other.laid, other.hand = self.cost, self.laid, self.hand
         other.counts, other.states = dict(self.counts), self.states
         other.belief, other.odd = set(self.belief), dict(self.odd)
         other.movers = [mover.copy() for mover in self.movers]
         other.flickers = {name: list(one) for name, one in self.flickers.items()}
         other.arrivals, other.edges = dict(self.arrivals), dict(self.edges)
+        other.kicks = dict(self.kicks) if self.kicks else self.kicks
         other.moves, other.fares = self.moves, self.fares
         other.anomalies, other.swap, other.phase = self.anomalies, self.swap, self.phase
         return other
@@ -114,16 +125,20 @@ class Account:
             frozenset(self.belief),
             frozenset(self.odd),
             tuple(sorted(self.swap.items())),
-            tuple(sorted((str(mover.key), tuple(mover.state)) for mover in self.movers)),
+            tuple(sorted((mover.key, tuple(mover.state)) for mover in self.movers)),
             tuple(sorted((name, tuple(sorted(one))) for name, one in self.states.items())),
         )
 
     def told(self) -> list[Anomaly]:
         """Return every anomaly, in the order in which they were noted."""
-        found = _chain(self.anomalies)
+        found = self.kept()
         for mover in self.movers:
             found.extend(mover.judgement())
         return found
+
+    def kept(self) -> list[Anomaly]:
+        """Return the anomalies of what is over."""
+        return _chain(self.anomalies)
 
     def made(self) -> list[tuple[float, Move]]:
         """Return the moves that were kept, in order, with the times of their first sights."""
@@ -137,26 +152,46 @@ class Account:
 
     def advance(self, scene: Scene, time: float) -> None:
         """Let time go on: what is due and has not come is overdue."""
+        if time <= self.check_at:
+            return
+        retired = False
         for mover in self.movers:
             while mover.due < time:
                 late = mover.overdue(time)
                 if not late:
                     break
                 self._judge_late(scene, mover, late[0])
-        if any(mover.over(time) for mover in self.movers):
-            for mover in self.movers:
-                if mover.over(time):
-                    self.retire(mover)
-            self.movers = [mover for mover in self.movers if not mover.over(time)]
-        if self.odd and not scene.ordered_only:
+            if mover.retires < time:
+                self.retire(mover)
+                retired = True
+        if retired:
+            self.movers = [mover for mover in self.movers if mover.retires >= time]
+        if not scene.ordered_only:
             for name in list(self.odd):
                 odd = self.odd[name]
                 if not odd.flagged and time > odd.since + ODD_MS:
                     self._stays_odd(scene, name, odd)
-        if self.flickers:
-            for name in list(self.flickers):
-                if time > self.flickers[name][1] + ONE_FLICKER_MS:
-                    self.tell_flicker(scene, name)
+            for coil in [coil for coil, fired in self.kicks.items() if time > fired + KICKED_MS]:
+                del self.kicks[coil]
+                self.cost += EMPTY_KICK
+        for name in list(self.flickers):
+            if time > self.flickers[name][1] + ONE_FLICKER_MS:
+                self.tell_flicker(scene, name)
+        self.check_at = min(
+            [
+                *(min(mover.due, mover.retires) for mover in self.movers),
+                *(odd.since + ODD_MS for odd in self.odd.values() if not odd.flagged),
+                *(fired + KICKED_MS for fired in self.kicks.values()),
+                *(flicker[1] + ONE_FLICKER_MS for flicker in self.flickers.values()),
+            ],
+            default=math.inf,
+        )
+
+    def kicked(self, scene: Scene, coil: str) -> None:
+        """A coil has fired; where a ball lay before it, one should move."""
+        if any(self.counts.get(name) for name in scene.kicks.get(coil, ())):
+            self.kicks = {**self.kicks, coil: scene.time}
+            self.check_at = -math.inf
 
     def retire(self, mover: Mover) -> None:
         """Keep what was wrong with a move that is over."""
@@ -187,16 +222,17 @@ class Account:
         mover.trouble = mover.cost()
 
     def _held(self, mover: Mover, sensor: str, target: bool) -> bool:
-        """Whether another ball keeps a sensor from changing."""
+        """Whether another ball keeps a sensor worked that should not be any more."""
+        if target:
+            return False
         for other in self.movers:
             if other is mover:
                 continue
-            for index in range(len(other.state)):
-                one = other.motion.passes[index]
-                if one.sensor == sensor and one.worked != target and other.state[index] in (
-                    BEGUN, DONE
-                ):  # fmt: skip
-                    return True
+            for index, one in enumerate(other.motion.passes):
+                if one.sensor == sensor and one.worked:
+                    state = other.state[index]
+                    if state == BEGUN or (state == DONE and one.length_ms is None):
+                        return True
         return False
 
     def _believe(self, sensor: str, worked: bool) -> None:
@@ -250,6 +286,7 @@ class Account:
 
     def begin(self, scene: Scene, mover: Mover, index: int, begins: bool, time: float) -> None:
         """Take a change for the beginning, or the end, of a pass."""
+        self.check_at = -math.inf
         one = mover.motion.passes[index]
         out_of_time = mover.lateness(index, begins, time)
         if out_of_time and begins:
@@ -285,8 +322,11 @@ class Account:
 
     def open_odd(self, scene: Scene, sensor: str, time: float, *, soft: bool) -> None:
         """Take a change for one that nothing explains, so far."""
+        self.check_at = -math.inf
         cost = self.oddness(scene, sensor, time, soft=soft)
         self.cost += cost
+        if self.may_rebound(scene, sensor, time):
+            self.edges[sensor] = time
         self.odd[sensor] = Odd(
             time, cost, rebound=self.may_rebound(scene, sensor, time), soft=soft, flagged=False,
             line=scene.line,
@@ -308,45 +348,39 @@ class Account:
         if soft:
             return 0.1
         if self.may_rebound(scene, sensor, time):
-            return 0.3
-        if sensor in self.flickers:
-            return 0.2
-        return FLICKER
+            return REBOUND
+        return AGAIN if sensor in self.flickers else FLICKER
 
     def close_odd(self, scene: Scene, sensor: str, time: float) -> None:
         """A sensor is again as the account has it."""
+        self.check_at = -math.inf
         odd = self.odd.pop(sensor, None)
         if odd is None or odd.flagged or odd.soft:
             return
         lasted = time - odd.since
         if odd.rebound and (lasted >= SHORTEST_REBOUND_MS or scene.ordered_only):
+            self.edges[sensor] = time
             return
         if odd.rebound:
-            self.cost += (0.2 if sensor in self.flickers else FLICKER) - odd.cost
+            self.cost += (AGAIN if sensor in self.flickers else FLICKER) - odd.cost
+        if lasted > LONG_FLICKER_MS and not scene.ordered_only:
+            self.cost += 1.0
         flicker = self.flickers.get(sensor)
         if flicker is None:
-            edge = self.edges.get(sensor, -math.inf)
-            bounce = (
-                scene.is_contact(sensor)
-                and not scene.ordered_only
-                and odd.since - edge <= BOUNCE_MS
-            )
-            self.flickers[sensor] = [
-                odd.since,
-                time,
-                1,
-                bounce,
-                scene.coil_before(odd.since),
-                odd.line,
-            ]
+            self.flickers[sensor] = [odd.since, time, 1, scene.coil_before(odd.since), odd.line]
         else:
             flicker[1] = time
             flicker[2] += 1
-        self.edges[sensor] = time
 
     def tell_flicker(self, scene: Scene, sensor: str) -> None:
         """Note a flicker, or a bounce, that is over."""
-        since, until, times, bounce, coil, line = self.flickers.pop(sensor)
+        since, until, times, coil, line = self.flickers.pop(sensor)
+        edge = self.edges.get(sensor, -math.inf)
+        bounce = (
+            scene.is_contact(sensor)
+            and not scene.ordered_only
+            and (-BOUNCE_MS <= edge - since <= BOUNCE_MS or 0 <= edge - until <= BOUNCE_MS)
+        )
         kind, why = scene.flicker_words(sensor, since, until, times, bounce, coil)
         self.note(
             Anomaly(

@@ -124,7 +124,7 @@ class Flow:
 
     def _events(self, motion: Motion, at_ms: float, number: int) -> Iterable[FlowEvent]:
         edges = []
-        for index, (begins, one) in enumerate(zip(motion.begins(), motion.passes, strict=True)):
+        for index, (begins, one) in enumerate(zip(motion.begins, motion.passes, strict=True)):
             edges.append((begins.typical, index, 0, begins, one.worked, one))
             if one.length_ms is not None:
                 ends = begins + one.length_ms

@@ -15,12 +15,18 @@ from simrig.world.spans import Span
 
 PENDING, BEGUN, DONE, SKIPPED, OVERDUE = range(5)
 
-TROUBLE: Final = 3.0
+TROUBLE: Final = 3.2
 """What an anomaly costs an account of a log."""
-SLIGHT: Final = 2.0
+SLIGHT: Final = 2.1
 """What a time outside its window costs."""
 HANGS_MS: Final = 20_000.0
 """A ball that has not arrived for so long hangs, where no window ends sooner (common practice)."""
+SETTLED_MS: Final = 3000.0
+"""A move stays in mind for so long after all of it has been seen."""
+UNSEEN: Final = 0.05
+"""What it costs that a pass has not been seen that may go unseen."""
+LATEST_MS: Final = 3000.0
+"""What has not been seen for so long after it was due has been missed."""
 LEEWAY_MS: Final = 1.0
 """Times in logs are rounded."""
 
@@ -30,7 +36,7 @@ class Mover:
 
     __slots__ = (
         "began", "delay", "due", "found", "hi", "key", "last", "lo", "motion", "ordered_only",
-        "path", "start_hi", "start_lo", "state", "trouble",
+        "path", "retires", "start_hi", "start_lo", "state", "trouble",
     )  # fmt: skip
 
     def __init__(
@@ -50,7 +56,8 @@ class Mover:
         self.trouble = 0.0
         self.path = [index for index, one in enumerate(motion.passes) if one.worked]
         self.due = math.inf
-        self.key = (motion.move.verb, motion.source, motion.target)
+        self.retires = math.inf
+        self.key = str(motion.move)
 
     def copy(self) -> Mover:
         """Return another that can be changed on its own."""
@@ -62,6 +69,7 @@ class Mover:
         other.trouble, other.path, other.due, other.key = (
             self.trouble, self.path, self.due, self.key,
         )  # fmt: skip
+        other.retires = self.retires
         return other
 
     def _wait(self, one: Pass) -> tuple[float, float]:
@@ -97,6 +105,7 @@ class Mover:
                 end = self.hi[index] + self._length(one)[1] + self.delay.high
                 due = min(due, end, limit)
         self.due = due + LEEWAY_MS
+        self.retires = self._retires()
 
     def lateness(self, index: int, begins: bool, time: float) -> int:
         """Return -1 where a sight of a pass is too early, 1 where it is too late, else 0."""
@@ -108,6 +117,13 @@ class Mover:
         if time < low + self.delay.low - LEEWAY_MS:
             return -1
         return 1 if time > high + self.delay.high + LEEWAY_MS else 0
+
+    def too_late(self, index: int, time: float) -> bool:
+        """Whether what is overdue cannot be what is seen now any more."""
+        if self.state[index] != OVERDUE or self.ordered_only:
+            return False
+        longest = HANGS_MS if index == self.motion.rest else LATEST_MS
+        return time > self.hi[index] + self.delay.high + longest
 
     def sight(self, index: int, begins: bool, time: float) -> None:
         """Take a pass for begun, or ended, as seen at a time."""
@@ -181,27 +197,27 @@ class Mover:
             for state, one in zip(self.state, self.motion.passes, strict=True)
         )  # fmt: skip
 
-    def over(self, time: float) -> bool:
-        """Whether nothing more can come of it."""
+    def _retires(self) -> float:
+        """Return when nothing more can come of it."""
         if self.waits:
-            return False
-        lasting = self.last + (3000.0 if self.motion.rest is not None else HANGS_MS)
+            return math.inf
         if self.ordered_only:
-            lasting = self.last + 12
-        if time <= lasting:
-            return all(
-                state in (DONE, SKIPPED) for state in self.state
-            ) and time > self.last + 3000.0  # fmt: skip
-        return True
+            return self.last + 12
+        if all(state in (DONE, SKIPPED) for state in self.state):
+            return self.last + SETTLED_MS
+        rest = self.motion.rest
+        awaited = rest is None or self.state[rest] == OVERDUE
+        return self.last + (HANGS_MS if awaited else SETTLED_MS)
 
     def unseen(self, index: int) -> float:
-        """Return how much speaks against a first sight at this pass: certain ones before it."""
-        begins = self.motion.begins()
-        here = begins[index].typical
+        """Return how much speaks against a sight of this pass: what should have come before it."""
+        passes, state = self.motion.passes, self.state
         doubt = 0.0
-        for number, one in enumerate(self.motion.passes):
-            if number != index and self.state[number] == PENDING and begins[number].typical < here:
-                doubt += TROUBLE if one.certain else 0.05
+        above = passes[index].after
+        while above != START and state[above] not in (BEGUN, DONE):
+            if state[above] == PENDING:
+                doubt += TROUBLE if passes[above].certain else UNSEEN
+            above = passes[above].after
         return doubt
 
     def judgement(self) -> list[Anomaly]:
@@ -249,3 +265,10 @@ _NOT_ARRIVED: Final = (
 _STAYS_WORKED: Final = "the ball has gone, but {} still reads as if it were there"
 _DOES_NOT_CLEAR: Final = "a ball has passed {}, but it still reads as if the ball were there"
 _MISSED: Final = "a ball went past {} and it did not change"
+
+
+def unseen_before(motion: Motion, index: int) -> float:
+    """Return how much speaks against a first sight of a move at this pass."""
+    return sum(
+        TROUBLE if motion.passes[number].certain else UNSEEN for number in motion.before[index]
+    )

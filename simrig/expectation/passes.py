@@ -8,6 +8,7 @@ one pass narrows the time of the next.
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Final, Literal
 
 import attrs
@@ -65,6 +66,7 @@ class Motion:
     pulse_ms: float | None = None
     rest: int | None = None
 
+    @cached_property
     def begins(self) -> tuple[Span, ...]:
         """When each pass begins, counted from the start of the move."""
         found: list[Span] = []
@@ -72,11 +74,36 @@ class Motion:
             found.append(one.wait_ms if one.after == START else found[one.after] + one.wait_ms)
         return tuple(found)
 
+    @cached_property
+    def at_sensor(self) -> dict[str, tuple[int, ...]]:
+        """The numbers of the passes at each sensor."""
+        found: dict[str, tuple[int, ...]] = {}
+        for number, one in enumerate(self.passes):
+            found[one.sensor] = (*found.get(one.sensor, ()), number)
+        return found
+
+    @cached_property
+    def before(self) -> tuple[tuple[int, ...], ...]:
+        """For each pass those that must have come before it, whatever the times."""
+        return tuple(self._before(number) for number in range(len(self.passes)))
+
+    def _before(self, number: int) -> tuple[int, ...]:
+        found = {
+            other
+            for other, begins in enumerate(self.begins)
+            if other != number and begins.high <= self.begins[number].typical
+        }
+        above = self.passes[number].after
+        while above != START:
+            found.add(above)
+            above = self.passes[above].after
+        return tuple(sorted(found))
+
     @property
     def lasts_ms(self) -> Span:
         """How long the move goes on."""
         lasts = Span.exactly(0.0)
-        for begins, one in zip(self.begins(), self.passes, strict=True):
+        for begins, one in zip(self.begins, self.passes, strict=True):
             ends = begins + (one.length_ms or Span.exactly(0.0))
             lasts = Span(
                 max(lasts.low, ends.low),

@@ -47,6 +47,8 @@ class Recorder:
     def __init__(self, motions: Motions, table: Links, *, seed: int | None = None) -> None:
         self.motions = motions
         self.table = table
+        self.starts: tuple[float, ...] = ()
+        """When each move of the last record started, in ms."""
         self._random = None if seed is None else random.Random(seed)
 
     def record(self, placement: Placement, moves: Iterable[Move]) -> tuple[Event, ...]:
@@ -60,7 +62,9 @@ class Recorder:
         coils: list[Event] = []
         start = worked_at_rest(profile, placement)
         now = PAUSE_MS
+        starts: list[float] = []
         for move in moves:
+            starts.append(now)
             motion = self.motions.of(placement, move)
             placement = moved(profile, placement, move)
             coils.extend(
@@ -71,6 +75,7 @@ class Recorder:
             edges += made
             now = max([now, *(edge.time_ms for edge in made)])
             now += PAUSE_MS * (1.0 if self._random is None else self._random.uniform(1.0, 2.0))
+        self.starts = tuple(starts)
         edges.sort(key=lambda edge: edge.time_ms)
         events = [*coils, *self._scanned(profile, start, edges)]
         events.sort(key=lambda event: event.time_ms or 0.0)

@@ -66,6 +66,13 @@ class Scene:
                     found[sensor.id] = place
         return found
 
+    def order(self, sensor: str, closed: bool) -> int:
+        """Return where a change stands among others of the same moment: a ball leaves a place,
+        passes the points of a way, comes to a place."""
+        if sensor not in self.place_of:
+            return 1
+        return 2 if self.contacts.worked(sensor, closed) else 0
+
     @cached_property
     def open_place(self) -> str | None:
         """The open playfield."""
@@ -80,6 +87,15 @@ class Scene:
                 if target not in found or route.from_ == self.open_place:
                     found[target] = route.from_
         return found
+
+    @cached_property
+    def kicks(self) -> dict[str, tuple[str, ...]]:
+        """The watched places out of which each coil kicks balls."""
+        found: dict[str, list[str]] = {}
+        for route in self.profile.route:
+            if route.coil is not None and route.from_ in self.place_of.values():
+                found.setdefault(route.coil, []).append(route.from_)
+        return {coil: tuple(places) for coil, places in found.items()}
 
     @cached_property
     def unwatched(self) -> frozenset[str]:

@@ -77,7 +77,7 @@ class Passes:
 
     def _begins(self) -> tuple[Span, ...]:
         move = Move(verb="", subject="")
-        return Motion(move=move, source=None, target=None, passes=tuple(self.passes)).begins()
+        return Motion(move=move, source=None, target=None, passes=tuple(self.passes)).begins
 
     def _next_to(self, one: str, other: str) -> bool:
         first, second = self.profile.spots.get(one), self.profile.spots.get(other)

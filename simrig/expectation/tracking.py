@@ -10,21 +10,24 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final, NamedTuple
 
-from simrig.expectation.accounts import Account
+from simrig.expectation.accounts import SHORTEST_REBOUND_MS, Account
 from simrig.expectation.anomalies import Anomaly
 from simrig.expectation.movers import (
     BEGUN,
     OVERDUE,
     PENDING,
     SLIGHT,
+    TROUBLE,
     Mover,
+    unseen_before,
 )
+from simrig.expectation.passes import Motion
 from simrig.expectation.scene import Scene
 from simrig.expectation.transfers import BACK, PICK, PUT, counts_after, ends
 from simrig.scan.events import Event
 from simrig.world.moves import Move
 
-SWAP: Final = 3.4
+SWAP: Final = 3.8
 """What exchanged leads cost: more than one anomaly, less than two."""
 
 FARE: Final = 0.2
@@ -32,15 +35,20 @@ FARE: Final = 0.2
 _PRICE: Final = {
     "take": FARE,
     "set": FARE,
-    "feed": 0.6,
+    "feed": 1.0,
     "remove": 1.5,
-    BACK: 2.4,
-    PUT: 1.8,
-    PICK: 1.8,
+    BACK: 3.0,
+    PUT: 2.2,
+    PICK: 2.2,
 }
-_NO_KICK: Final = 1.0
+_NO_KICK: Final = 3.0
+_BOTH_HANDS: Final = 2.0
+"""What it costs that a hand takes one ball while another is fed or kicked, within a second."""
+_WORTH_A_SEARCH: Final = 1.9
 _PLAIN: Final = 1.0
 _LONGEST: Final = 300
+_PAUSE_MS: Final = 1000.0
+_ORDERED_PAUSE: Final = 10
 _SEARCHES: Final = 300
 
 
@@ -63,9 +71,10 @@ class Width(NamedTuple):
     every: bool
 
 
-NARROW: Final = Width(8, 2.9, False)
-WIDE: Final = Width(48, 6.5, True)
-OPENING: Final = Width(48, 2.9, False)
+NARROW: Final = Width(8, 3.4, False)
+WIDE: Final = Width(48, 8.0, True)
+CALM: Final = Width(3, 0.95, False)
+OPENING: Final = Width(48, 3.4, False)
 
 
 class Tracker:
@@ -87,11 +96,23 @@ class Tracker:
 
     def feed(self, group: list[Event]) -> None:
         """Take the changes of one moment."""
+        self._pause(group[0].time_ms)
         self._groups.append(group)
         self._take(group, OPENING if self._events < 20 else NARROW)
         self._events += len(group)
+
+    def _pause(self, time: float | None) -> None:
+        """Look back where nothing has happened for a while, and every ball lies."""
+        scene = self.scene
+        if time is None or scene.ordered_only:
+            paused = len(self._groups) >= _ORDERED_PAUSE
+        else:
+            paused = time - scene.time >= _PAUSE_MS
+            if paused:
+                for account in self.accounts:
+                    account.advance(scene, time)
         best = self.best
-        if best.quiet or len(self._groups) > _LONGEST:
+        if (paused and best.quiet) or len(self._groups) > _LONGEST:
             self._look_back(best)
 
     def finish(self) -> Account:
@@ -122,11 +143,18 @@ class Tracker:
 
     def _look_back(self, best: Account) -> None:
         before = min(account.worry for account in self._saved)
-        if best.worry - before >= 1.5 and self._searches < _SEARCHES:
+        if best.worry - before >= _WORTH_A_SEARCH and self._searches < _SEARCHES:
             self._searches += 1
             self._search(best)
-        dearest = self.best.total + NARROW.dearer + 1.0
+            if not self.best.quiet and len(self._groups) <= _LONGEST:
+                # What was found instead has yet to prove true.
+                return
+        calm = self.best.worry - before < 0.1
+        dearest = self.best.total + (CALM.dearer if calm else NARROW.dearer + 1.0)
+        self.accounts.sort(key=lambda account: account.total)
         self.accounts = [one for one in self.accounts if one.total <= dearest]
+        if calm:
+            del self.accounts[CALM.accounts :]
         self._saved = [account.copy() for account in self.accounts]
         self._scene_saved = self.scene.saved()
         self._groups.clear()
@@ -148,6 +176,9 @@ class Tracker:
             ended = self._again([crossed], groups, NARROW)
             found += [account for account in ended if account.total <= least + 1.0]
             least = min(least, *(account.total for account in ended))
+        for pair in {(min(pair), max(pair)) for pair in start.swap.items()}:
+            straight = self._again([_uncrossed(start, *pair)], groups, NARROW)
+            found += [account for account in straight if account.total <= least - 0.5]
         self.scene.restore(now)
         self.accounts = _distinct(found, WIDE)
 
@@ -225,6 +256,8 @@ class Tracker:
             if event.reading in ("on", "off"):
                 if event.reading == "on":
                     scene.coils[event.signal] = scene.time
+                    for account in self.accounts:
+                        account.kicked(scene, event.signal)
                 continue
             closed = event.reading == "closed"
             before = scene.closed.get(event.signal)
@@ -233,6 +266,8 @@ class Tracker:
                     scene.closed[event.signal] = closed
                 continue
             changed.append((event, before is None))
+        if len(changed) > 1:
+            changed.sort(key=lambda one: scene.order(one[0].signal, one[0].reading == "closed"))
         if scene.contacts.open_to_phantoms:
             self._take_with_phantoms(changed, width)
             return
@@ -291,16 +326,15 @@ class Tracker:
         scene, time = self.scene, self.scene.time
         found: list[_Option] = []
         for number, mover in enumerate(account.movers):
-            for index, one in enumerate(mover.motion.passes):
-                if one.sensor != sensor:
-                    continue
+            for index in mover.motion.at_sensor.get(sensor, ()):
+                one = mover.motion.passes[index]
                 state = mover.state[index]
                 if one.worked == worked and state in (PENDING, OVERDUE):
                     side = mover.lateness(index, True, time)
-                    if side and not one.certain:
+                    if (side and not one.certain) or mover.too_late(index, time):
                         continue
                     cost = -1.0 if state == OVERDUE else SLIGHT if side else 0.0
-                    doubt = mover.unseen(index) if one.after not in _seen(mover) else 0.0
+                    doubt = mover.unseen(index)
                     found.append(_Option(cost, doubt, number, index, True, None))
                 elif one.worked != worked and state == BEGUN and one.length_ms is not None:
                     side = mover.lateness(index, False, time)
@@ -312,30 +346,37 @@ class Tracker:
             if not any(option.cost + option.doubt < _PLAIN for option in found) or width.every:
                 found.append(_Option(0.0, 0.0, -1, 0, False, None))
             return found
-        if not any(option.cost + option.doubt <= 0 for option in found) or width.every:
+        plain = not any(option.cost + option.doubt <= 0 for option in found)
+        if plain or width.every:
             found += self._new_moves(account, sensor, worked, width)
-        if width.every or not any(option.cost + option.doubt < _PLAIN for option in found):
+        unlikely = not any(option.cost + option.doubt < _PLAIN for option in found)
+        harmless = soft or account.may_rebound(scene, sensor, time)
+        if width.every or unlikely or (plain and harmless):
             cost = account.oddness(scene, sensor, time, soft=soft)
             found.append(_Option(cost, 0.0, -1, 0, True, None))
-        elif soft or account.may_rebound(scene, sensor, time):
-            found.append(
-                _Option(account.oddness(scene, sensor, time, soft=soft), 0.0, -1, 0, True, None)
-            )
         return found
 
     def _new_moves(
         self, account: Account, sensor: str, worked: bool, width: Width
     ) -> list[_Option]:
         best: dict[object, _Option] = {}
+        plain = False
         for move in self.scene.moves_at.get(sensor, ()):
+            if plain and not width.every and move.verb not in ("take", "set"):
+                break
             price = self._price(account, move)
             if price is None:
                 continue
-            mover = self._mover(account, move)
-            for index, one in enumerate(mover.motion.passes):
-                if one.sensor != sensor or one.worked != worked:
+            motion = self._motion(account, move)
+            for index in motion.at_sensor.get(sensor, ()):
+                one = motion.passes[index]
+                if one.worked != worked:
                     continue
-                option = _Option(price, self._unseen(mover, index), -1, index, True, move)
+                cost = price
+                if one.length_ms is None and self._too_soon(account, sensor):
+                    cost += TROUBLE
+                option = _Option(cost, self._unseen(motion, index), -1, index, True, move)
+                plain = plain or cost + option.doubt < _PLAIN / 2
                 # Of several ways between two places the one with least unseen is enough, at first.
                 ways: object = ends(self.scene.profile, move)
                 if move.verb == "set" or width.every:
@@ -346,23 +387,26 @@ class Tracker:
                 break
         return list(best.values())
 
-    def _unseen(self, mover: Mover, index: int) -> float:
-        """What speaks against a move first seen at a pass; what lay before the log does not."""
-        begins = mover.motion.begins()
-        before = begins[index].typical
-        if self.scene.time - before < self.scene.first_time:
-            return 0.2
-        return mover.unseen(index)
+    def _too_soon(self, account: Account, sensor: str) -> bool:
+        """Whether a sensor has changed so short a time ago that no ball came to rest or left."""
+        if self.scene.ordered_only:
+            return False
+        return self.scene.time - account.edges.get(sensor, float("-inf")) < SHORTEST_REBOUND_MS
 
-    def _mover(self, account: Account, move: Move) -> Mover:
+    def _unseen(self, motion: Motion, index: int) -> float:
+        """What speaks against a move first seen at a pass; what lay before the log does not."""
+        if self.scene.time - motion.begins[index].typical < self.scene.first_time:
+            return 0.2
+        return unseen_before(motion, index)
+
+    def _motion(self, account: Account, move: Move) -> Motion:
         scene = self.scene
         source, target = ends(scene.profile, move)
         state = account.states.get(move.subject) if move.verb == "set" else None
         leaving = account.counts.get(source or "", 0)
         if source in scene.unwatched:
             leaving = max(leaving, 1)
-        motion = scene.motions.between(move, leaving, account.counts.get(target or "", 0), state)
-        return Mover(motion, float("-inf"), scene.time, scene.delay, scene.ordered_only)
+        return scene.motions.between(move, leaving, account.counts.get(target or "", 0), state)
 
     def _price(self, account: Account, move: Move) -> float | None:
         """Return what a move costs; None where it cannot be made."""
@@ -393,6 +437,16 @@ class Tracker:
             return None
         if move.verb == "remove" and account.may_rebound_at(scene, source):
             return None
+        if move.verb in ("feed", "remove") and not scene.ordered_only:
+            before, when = account.handled
+            hands = before.verb in ("feed", "remove") and before.verb != move.verb
+            kicked = before.verb == "take" and ends(profile, before)[0] == source is not None
+            if (hands or kicked) and scene.time - when < 1000.0:
+                price += _BOTH_HANDS
+        if move.verb == "take" and not scene.ordered_only:
+            before, when = account.handled
+            if before.verb == "remove" and before.subject == source and scene.time - when < 1000.0:
+                price += _BOTH_HANDS
         if move.verb == "take":
             route = profile.row("route", move.subject)
             for name, state in (route.when or {}).items():
@@ -412,7 +466,8 @@ class Tracker:
                 account.close_odd(scene, sensor, time)
             return
         if option.move is not None:
-            mover = self._mover(account, option.move)
+            motion = self._motion(account, option.move)
+            mover = Mover(motion, float("-inf"), time, scene.delay, scene.ordered_only)
             mover.refresh()
             account.movers.append(mover)
             self._make(account, option.move, option.cost)
@@ -421,8 +476,10 @@ class Tracker:
         account.begin(scene, mover, option.number, option.begins, time)
 
     def _make(self, account: Account, move: Move, price: float) -> None:
+        # What speaks against a move counts, and that it is one.
         account.cost += price
-        account.fares += FARE
+        account.fares += _PRICE[move.verb] if move.verb in ("feed", "take", "set") else 0.0
+        account.handled = (move, self.scene.time)
         if self.scene.keep_moves:
             account.moves = ((self.scene.time, move), account.moves)
         if move.verb == PUT:
@@ -437,6 +494,8 @@ class Tracker:
             account.states = {**account.states, move.subject: frozenset((str(move.target),))}
             return
         source, target = ends(self.scene.profile, move)
+        if move.verb == "take" and account.kicks:
+            account.kicks.pop(self.scene.profile.row("route", move.subject).coil, None)
         if source in self.scene.unwatched and not account.counts.get(source):
             source = next(
                 (name for name in sorted(self.scene.unwatched) if account.counts.get(name)), None
@@ -461,10 +520,20 @@ class Tracker:
         return account.movers[-1].motion.passes[0].sensor
 
 
-def _seen(mover: Mover) -> set[int]:
-    return {
-        index for index, state in enumerate(mover.state) if state not in (PENDING, OVERDUE)
-    }  # fmt: skip
+def _uncrossed(start: Account, one: str, other: str) -> Account:
+    """Return the account with two leads taken for right after all."""
+    straight = start.copy()
+    straight.swap = {k: v for k, v in start.swap.items() if k not in (one, other)}
+    straight.cost -= SWAP
+    told = [
+        link for link in start.kept() if link.kind != "swapped" or link.sensor not in (one, other)
+    ]
+    straight.anomalies = None
+    for anomaly in told:
+        straight.note(anomaly)
+    for sensor in (one, other):
+        straight.odd.pop(sensor, None)
+    return straight
 
 
 def _distinct(accounts: Iterable[Account], width: Width) -> list[Account]:

@@ -164,6 +164,9 @@ class _Maker:
             return
         worked, rests = worked_by(self.profile, self.here, deed)
         _, made = readings_of(self.profile, self.table, self.here, worked)
+        _, bare = readings_of(
+            self.profile, self.table, self.here, [one for one in worked if one.certain]
+        )
         before = self.proven()
         for name, way in passing_ways(worked, made):
             if name not in self.resting:
@@ -182,6 +185,8 @@ class _Maker:
             changes=tuple(made),
             reads=reads,
             rests=rests,
+            unsure=frozenset(one.sensor for one in (*made, *bare) if not one.certain)
+            - {one.sensor for one in worked},
             proves=tuple(name for name in self.proven() if name not in before),
             caution=words.caution(self.profile, self.coils, coils, first=not self.steps),
         )

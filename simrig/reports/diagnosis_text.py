@@ -6,7 +6,14 @@ from collections.abc import Iterable, Sequence
 
 from simrig.diagnosis.diagnose import Cause, Diagnosis
 from simrig.diagnosis.exclusion import Verdict
-from simrig.diagnosis.words import balls_at, counted, fault_words, listed, mistake_words
+from simrig.diagnosis.words import (
+    balls_at,
+    counted,
+    fault_words,
+    faults_words,
+    listed,
+    mistake_words,
+)
 from simrig.reports import wording
 
 MOST_LINES = 20
@@ -34,9 +41,23 @@ def screen(found: Diagnosis, *, next_lines: Sequence[str] = ()) -> list[str]:
     more = found.groups - len(shown)
     if more:
         lines.append(f"{more} more: --all")
+    lines += _concentrated(found)
     reason = ["", *_reason(found, shown[0])]
     room = MOST_LINES - len(_at_most(lines))
     return _at_most([*lines, *reason] if len(reason) - 1 <= room else lines)
+
+
+def _concentrated(found: Diagnosis) -> list[str]:
+    """Say where most of the chance lies, when several things at one sensor share it."""
+    chances: dict[str, list[float]] = {}
+    for cause in found.causes:
+        if len(cause.members) == 1 and cause.faults and cause.faults[0].sensor is not None:
+            chances.setdefault(cause.faults[0].sensor, []).append(cause.chance)
+    for sensor, several in chances.items():
+        if sum(several) >= 0.3 and len(several) > 2:
+            chance = wording.chance(sum(several))
+            return _folded(f"All that can fail at {sensor} alone, together: {chance}.")
+    return []
 
 
 def _reason(found: Diagnosis, number: int, margin: str = "") -> list[str]:
@@ -93,7 +114,15 @@ def verdict(found: Diagnosis) -> str:
             f"{where} It need not be a part: most likely something was taken for granted "
             "or read wrong."
         )
-    return f"{where} {counted(found.groups, 'different thing')} can be wrong; none is sure yet."
+    alone = len({cause.group for cause in found.causes if len(cause.members) == 1})
+    several = found.groups - alone
+    if not several:
+        return f"{where} {counted(alone, 'thing')} can be wrong; none is sure yet."
+    sets = "combination of several" if several == 1 else "combinations of several"
+    if not alone:
+        return f"{where} No single thing does this; {several} {sets} can."
+    each = "one thing" if alone == 1 else f"{alone} things, each by itself,"
+    return f"{where} {_capital(each)} can be wrong, or {several} {sets}; none is sure yet."
 
 
 def _where_it_differs(found: Diagnosis) -> str:
@@ -102,6 +131,8 @@ def _where_it_differs(found: Diagnosis) -> str:
         if names:
             nth = f" (sheet {number})" if len(found.sheets) > 1 else ""
             named.append(listed(names, 4) + nth)
+    if not found.sheets:
+        return "No reading was given; from what the machine did:"
     if not named:
         return "The readings are right, but not all is as assumed."
     return f"Not as it must be at {listed(named, 3)}."
@@ -136,8 +167,7 @@ def group_words(found: Diagnosis, number: int, most: int = 5) -> str:
     more = len(causes) - 1
     if not more:
         return words
-    others = "another set that shows" if more == 1 else f"{more} other sets that show"
-    return f"{words}, or {others} the same"
+    return f"{words}, or {more} more like it"
 
 
 def _or(words: list[str], most: int) -> str:
@@ -147,7 +177,7 @@ def _or(words: list[str], most: int) -> str:
 
 
 def _words(found: Diagnosis, cause: Cause) -> str:
-    words = [fault_words(found.profile, fault) for fault in cause.faults]
+    words = faults_words(found.profile, cause.faults)
     words += [mistake_words(found.profile, mistake) for mistake in cause.assumes]
     return ", together with ".join(words) if words else "all as assumed"
 
@@ -159,7 +189,7 @@ def _group(found: Diagnosis, number: int, rows: int) -> list[str]:
         lines = _folded(start + group_words(found, number, most), " " * len(start))
         if len(lines) <= rows:
             return lines
-    return lines[:rows]
+    return [*lines[: rows - 1], lines[rows - 1][: wording.WIDTH - 2] + " …"]
 
 
 def _ways(found: Diagnosis, cause: Cause) -> list[str]:

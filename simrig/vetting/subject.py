@@ -40,8 +40,8 @@ class Subject:
         return next(number for number, row in enumerate(rows) if row.id == name)
 
     def technology(self, sensor: Sensor) -> str:
-        """Return light, contact or proximity."""
-        return self.profile.technology(sensor) or "contact"
+        """Return light, contact or proximity; nothing where the kind is not known."""
+        return self.profile.technology(sensor) or ""
 
     @cached_property
     def causes_known(self) -> bool:

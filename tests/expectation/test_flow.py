@@ -80,7 +80,7 @@ def test_a_fact_forgotten_never_narrows_a_window_nor_makes_an_event_certain(data
         motion = Flow.of(machine, placement).motions.of(placement, moves[0])
         return {
             (one.sensor, one.spot, one.worked, one.length_ms is None): (begins, one)
-            for begins, one in zip(motion.begins(), motion.passes, strict=True)
+            for begins, one in zip(motion.begins, motion.passes, strict=True)
         }
 
     better = passes(profile)

@@ -17,6 +17,7 @@ import attrs
 from simrig.interchange.beginning.laying_out import (
     TROUGH,
     changed_sensors,
+    checked,
     with_balls,
     with_trough,
 )
@@ -166,7 +167,7 @@ def finished(profile: Profile) -> Profile:
 
 
 def _noted(profile: Profile, name: str, words: str) -> Profile:
-    return attrs.evolve(profile, begun={**(profile.begun or {}), name: words})
+    return checked(attrs.evolve(profile, begun={**(profile.begun or {}), name: words}))
 
 
 def _closed_when_empty(profile: Profile) -> frozenset[str] | None:
