@@ -120,6 +120,24 @@ def test_fifty_random_observations(tmp_path: Path, capsys: pytest.CaptureFixture
                     assert _plain(line).rstrip(":") in told
 
 
+def test_the_proof(tmp_path: Path) -> None:
+    """The steps to tick are those of the proving plan, with their cautions, in its order."""
+    from simrig.proving.plan import prove
+
+    with serving(tmp_path) as served:
+        for machine in MACHINES:
+            _, _, answer = served.ask("POST", "/begin", f"machine={machine}")
+            job = answer.headers["location"].rpartition("/")[2]
+            page = served.ask("GET", f"/job/{job}/steps")[1]
+            plan = prove(load(machine))
+            shown = re.findall(r"<li>(.*?)</li>", page, re.S)
+            assert len(shown) == len(plan.steps) > 20
+            for text, step in zip(shown, plan.steps, strict=True):
+                words = _plain(text)
+                for said in (step.caution, step.do, step.expect):
+                    assert " ".join(said.split()) in words
+
+
 @pytest.mark.skipif(not os.environ.get("SIMRIG_FULL"), reason="long; set SIMRIG_FULL to run it")
 @pytest.mark.parametrize("machine", MACHINES)
 def test_what_can_be_wrong(
