@@ -32,7 +32,7 @@ class Job:
     """What is known about one machine before any check.
 
     ``start`` is how the bench stood when the first ``done`` results were in; as the last
-    sheet left it when None.
+    sheet left it when None.  ``shared`` is worked out once for many jobs on one machine.
     """
 
     profile: Profile = attrs.field(repr=False)
@@ -42,6 +42,7 @@ class Job:
     limit: int = 2
     start: BenchState | None = None
     done: int = 0
+    shared: Models | None = attrs.field(default=None, repr=False)
     _diagnoses: dict[tuple[tuple[str, str], ...], Diagnosis] = attrs.field(factory=dict, repr=False)
 
     @cached_property
@@ -52,6 +53,8 @@ class Job:
     @cached_property
     def models(self) -> Models:
         """What diagnoses of this machine share."""
+        if self.shared is not None:
+            return self.shared
         faults = possible_faults(self.profile, self.kinds)
         return Models(profile=self.profile, faults=faults, limit=self.limit)
 

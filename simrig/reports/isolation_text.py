@@ -141,7 +141,7 @@ def _node(
         more = f"; or {len(causes) - 4} more" if len(causes) > 4 else ""
         yield from folded(f"{margin}left: {words}{more}", margin + "  ")
         return
-    check = check_of(isolation, node)
+    check = isolation.check(node.check.id)
     way = isolation.bench.way(state, check)
     assert way is not None
     if way.moves:
@@ -159,11 +159,6 @@ def _node(
         words = result_words(check, branch.result)
         yield from folded(f"{margin}- {branch.result} ({chance}): {words}", margin + "  ")
         yield from _node(isolation, branch.node, way.after, depth + 1)
-
-
-def check_of(isolation: Isolation, step: sequencing.Step) -> Check:
-    """Return the catalogue's check behind a step of the plan."""
-    return next(one for one in isolation.bench.checks if one.id == step.check.id)
 
 
 def cause_words(isolation: Isolation, cause: Cause) -> str:
