@@ -29,11 +29,14 @@ class Context:
     @cached_property
     def catalogue(self) -> Catalogue:
         """The machines at hand; what failed on the way is told on stderr."""
-        found = Catalogue(named=self._profiles, strict=self._strict)
-        if not self.quiet:
-            for problem in found.plugin_problems:
-                print(problem, file=sys.stderr)
+        found = Catalogue(named=self._profiles, strict=self._strict, tell=self._tell)
+        for problem in found.plugin_problems:
+            self._tell(problem)
         return found
+
+    def _tell(self, problem: Problem) -> None:
+        if not self.quiet:
+            print(problem, file=sys.stderr)
 
     def profile(self, reference: str) -> Profile:
         """Read the profile that an id or a path names."""
