@@ -12,6 +12,7 @@ from simrig.errors import InputError, Problem
 from simrig.host.catalogue import Catalogue
 
 if TYPE_CHECKING:
+    from simrig.faults.modes import FaultKind
     from simrig.profile.machine import Profile
 
 
@@ -40,6 +41,15 @@ class Context:
     def profile(self, reference: str) -> Profile:
         """Read the profile that an id or a path names."""
         return self.catalogue.load(reference)
+
+    def fault_kinds(self) -> tuple[FaultKind, ...]:
+        """The kinds of fault that are known; what failed on the way is told on stderr."""
+        told = len(self.catalogue.plugin_problems)
+        kinds = self.catalogue.fault_kinds()
+        if not self.quiet:
+            for problem in self.catalogue.plugin_problems[told:]:
+                print(problem, file=sys.stderr)
+        return kinds
 
     def say(self, text: str) -> None:
         """Write lines of the answer."""

@@ -13,6 +13,7 @@ from simrig.host import folders, index
 from simrig.host.index import Index, Machine
 
 if TYPE_CHECKING:
+    from simrig.faults.modes import FaultKind
     from simrig.host.manager import Host
     from simrig.profile.components import SensorKind
     from simrig.profile.machine import Profile
@@ -66,6 +67,17 @@ class Catalogue:
             SensorKind(id=kind.id, title=kind.title, technology=kind.technology, lugs=kind.lugs)
             for kind in self._index.kinds
         )
+
+    def fault_kinds(self) -> tuple[FaultKind, ...]:
+        """Return the kinds of fault that are known: built in and brought by plug-ins.
+
+        What goes wrong with a plug-in joins ``plugin_problems``; strict: PluginError.
+        """
+        from simrig.host.fault_kinds import fault_kinds
+
+        kinds, problems = fault_kinds(self._index, strict=self._strict)
+        self.plugin_problems = (*self.plugin_problems, *problems)
+        return kinds
 
     def path(self, reference: str) -> str:
         """Return the file of the machine that an id or a path names.
