@@ -7,6 +7,7 @@ import sys
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING
 
 from simrig.cli import checked, complained, isolating
@@ -52,7 +53,8 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     sheets = observed.seen(profile, arguments, conditions, needed=needed)
     with patience(context, f"working out what can be wrong with {profile.name}"):
         try:
-            job, results = isolating.job_of(profile, sheets, evidence, limit, arguments)
+            kinds = context.fault_kinds()
+            job, results = isolating.job_of(profile, sheets, evidence, kinds, limit, arguments)
             found = job.diagnosis(results)
         except ImpossibleError as error:
             raise wrong("conditions", str(error)) from None
@@ -94,7 +96,7 @@ def _answer(
         for line in isolation_text.plan_lines(isolation):
             context.say(line)
         return
-    step = isolation_text.next_lines(isolation)
+    step = partial(isolation_text.next_lines, isolation)
     lines = (
         report.everything(found, next_lines=step)
         if arguments.all

@@ -205,7 +205,7 @@ def _with_leads_exchanged(
                 continue
             crossed.odd = {k: v for k, v in account.odd.items() if k not in (one, other)}
             crossed.cost += SWAP - 2 * TROUBLE
-            crossed.anomalies = None
+            crossed.forget()
             for anomaly in told:
                 crossed.note(anomaly)
             crossed.note(

@@ -56,14 +56,16 @@ def test_a_fault_is_1_and_names_no_single_culprit(capsys: Capture, lantern: str)
 
 
 def test_the_order_of_the_first_screen(capsys: Capture, lantern: str) -> None:
-    """Assumed, polarity, what was filled in, the verdict, what to do, the groups, how many more."""
+    """Assumed, polarity, what was filled in, the verdict, the bench, what to do, the groups, how
+    many more."""
     _, text = _text(capsys, lantern, "--balls", "0", "--closed", "t2")
     order = [
         "Assumed: idle, 0 of 3 balls",
         "closed = ball here",
         "taken for open",
         "Not as it must be at t2",
-        "First, it costs nothing",
+        "Bench now: ",
+        "Next (",
         "about",
         "more: --all",
     ]
