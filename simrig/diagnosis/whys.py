@@ -61,7 +61,7 @@ class Whys:
             if one.fault is not None and one.fault.kind.effect == "moves balls":
                 clauses.append(self._balls_clause(one.fault, members))
             elif one.fault is not None:
-                clauses.append(self._part_clause(index, one.fault, wrong, len(members)))
+                clauses.append(self._part_clause(index, one.fault, wrong, members))
             elif one.mistake is not None:
                 clauses.append(self._mistake_clause(one.mistake, members))
         if len(members) == 1:
@@ -94,12 +94,15 @@ class Whys:
         ways = self.systems[number].ways(members)
         return balls_at(self.profile, ways[0]) if ways else "the balls elsewhere"
 
-    def _part_clause(self, index: int, fault: Fault, wrong: list[Wrong], among: int) -> str:
+    def _part_clause(
+        self, index: int, fault: Fault, wrong: list[Wrong], members: tuple[int, ...]
+    ) -> str:
         own = [one for one in wrong if one[1] in self._changes(index)]
+        among = len(members)
         if among == 1 and not own:
             own = wrong
         shown = self._readings(own)
-        along = self._along(fault, {one[1] for one in own})
+        along = self._along(fault, {one[1] for one in own}) + self._phantom(fault, own, members)
         text = f"{fault_words(self.profile, fault)}: {fault.kind.why}{along}"
         if fault.kind.effect == "kicks nothing" or not self.sheets:
             return text
@@ -142,6 +145,31 @@ class Whys:
         for name, chain in self.grouping.table.chains.items():
             if name in names or (not names and name == fault.sensor):
                 return self._behind(fault, name, chain)
+        return ""
+
+    def _phantom(self, fault: Fault, wrong: Iterable[Wrong], members: tuple[int, ...]) -> str:
+        """Name the two other corners over which a signal that passes back makes a phantom."""
+        here = self.profile.address_of.get(fault.part)
+        if not fault.kind.effect.endswith("s diode") or here is None:
+            return ""
+        corners = {
+            (address.column, address.row): name
+            for name, address in self.profile.address_of.items()
+            if address.in_matrix
+        }
+        for number, name, seen, _ in wrong:
+            there = self.profile.address_of.get(name)
+            if seen != CLOSED or there is None or name == fault.part:
+                continue
+            first = corners.get((there.column, here.row))
+            last = corners.get((here.column, there.row))
+            cells = self.systems[number].about.effects.healthy.cells
+            world = next(iter(bits(self.systems[number].worlds(members))))
+            if first and last and cells[first].maybe & cells[last].maybe & 1 << world:
+                return (
+                    f": for {name} over {first} to row {here.row}, back past this diode to "
+                    f"column {here.column}, over {last} to row {there.row}"
+                )
         return ""
 
     def _behind(self, fault: Fault, name: str, chain: Chain) -> str:
