@@ -19,6 +19,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Write the project."""
+    from simrig import __version__
     from simrig.host.catalogue import contents
     from simrig.interchange import plugin_project, toml_writer
 
@@ -32,7 +33,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     else:
         text = contents(path, "profile").decode("utf-8-sig")
     try:
-        files = plugin_project.files(profile, text)
+        files = plugin_project.files(profile, text, __version__)
     except ValueError as error:
         raise InputError([Problem(file=path, where="profile", message=str(error))]) from None
     for name, content in files.items():

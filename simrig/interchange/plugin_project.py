@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from simrig import __version__
 from simrig.expectation.prediction import expect
 from simrig.interchange.toml_writer import pair
 from simrig.profile.machine import Profile
@@ -20,8 +19,10 @@ def package(profile: Profile) -> str:
     return f"simrig_machine_{profile.id.replace('-', '_')}"
 
 
-def files(profile: Profile, text: str) -> dict[str, str]:
+def files(profile: Profile, text: str, simrig: str) -> dict[str, str]:
     """Return every file of the project by its path, with ``text`` as the profile's own.
+
+    ``simrig`` is the least version that it needs.
 
     Raises ValueError, in words, for a profile that is not finished: one without phases.
     """
@@ -31,7 +32,7 @@ def files(profile: Profile, text: str) -> dict[str, str]:
         )
     name = package(profile)
     return {
-        "pyproject.toml": _pyproject(profile),
+        "pyproject.toml": _pyproject(profile, simrig),
         "README.md": _readme(profile),
         f"{name}/__init__.py": _HOOKS.format(id=profile.id),
         f"{name}/{profile.id}.toml": text,
@@ -41,7 +42,7 @@ def files(profile: Profile, text: str) -> dict[str, str]:
     }
 
 
-def _pyproject(profile: Profile) -> str:
+def _pyproject(profile: Profile, simrig: str) -> str:
     version = profile.version or ""
     return _PYPROJECT.format(
         id=profile.id,
@@ -49,7 +50,7 @@ def _pyproject(profile: Profile) -> str:
         name=f"simrig-machine-{profile.id}".rstrip("-"),
         version=version if _VERSION.match(version) else "0.1",
         description=pair("description", f"The machine {profile.name} for simrig"),
-        simrig=__version__,
+        simrig=simrig,
         package=package(profile),
     )
 

@@ -96,7 +96,7 @@ def worked_by(
     for move in deed.moves:
         motion = motions.of(here, move)
         edges = []
-        begins = motion.begins()
+        begins = motion.begins
         for number, (begin, one) in enumerate(zip(begins, motion.passes, strict=True)):
             goings += 1
             stays = one.length_ms is None

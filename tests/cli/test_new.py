@@ -74,7 +74,7 @@ def test_a_title_of_any_signs_breaks_no_file() -> None:
         title='A "{quoted}" \\ \'\'\' """ title\n',
         version="v",
     )
-    files = plugin_project.files(odd, toml_writer.written(odd))
+    files = plugin_project.files(odd, toml_writer.written(odd), "1.0")
     made = tomllib.loads(files["pyproject.toml"])["project"]
     assert (made["name"], made["version"]) == ("simrig-machine-9-class", "0.1")
     for name, text in files.items():
@@ -152,7 +152,7 @@ def test_planted_bugs_are_caught(
     """A bug planted in the packaged profile is caught by its reader, its scenarios, the
     conformance suite or vetting; the sound profile by none of them."""
     sound = DEMO[name]
-    files = plugin_project.files(sound, toml_writer.written(sound))
+    files = plugin_project.files(sound, toml_writer.written(sound), "1.0")
     assert not _scenarios_fail(sound, files)
     assert not _suite_fails(sound)
     wrong = plant(sound)
