@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from simrig.diagnosis.isolation import Isolation
 
 PATIENCE_S = 2.0
+AGAIN_S = 20.0
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -118,13 +119,24 @@ def _limit(text: str) -> int:
 @contextmanager
 def patience(context: Context, what: str) -> Iterator[None]:
     """Say on stderr what is going on when it takes longer than a person waits gladly."""
+    done = threading.Event()
+
+    def tell() -> None:
+        waited = PATIENCE_S
+        if done.wait(waited):
+            return
+        print(f"{what} ...", file=sys.stderr)
+        while not done.wait(AGAIN_S):
+            waited += AGAIN_S
+            print(f"... still at it after {waited:.0f} seconds; Ctrl-C stops it", file=sys.stderr)
+
     if context.quiet:
         yield
         return
-    started = threading.Timer(PATIENCE_S, print, (f"{what} ...",), {"file": sys.stderr})
-    started.daemon = True
-    started.start()
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
     try:
         yield
     finally:
-        started.cancel()
+        done.set()
+        teller.join()

@@ -34,6 +34,7 @@ AGAIN: Final = 0.3
 REBOUND: Final = 0.25
 LONG_FLICKER_MS: Final = 200.0
 VERY_LATE_MS: Final = 5000.0
+UNDER_WAY_MS: Final = 1000.0
 KICKED_MS: Final = 1500.0
 STAYS_ODD: Final = 3.6
 EMPTY_KICK: Final = 0.6
@@ -220,7 +221,9 @@ class Account:
         one = mover.motion.passes[index]
         target = one.worked if begins else not one.worked
         state = self.reads(scene, one.sensor)
-        before_log = mover.hi[index] + mover.delay.high < scene.first_time
+        # What was under way when the log began may have been seen before.
+        early = mover.first is not None and mover.first - scene.first_time < UNDER_WAY_MS
+        before_log = early and mover.lo[index] + mover.delay.low < scene.first_time
         if state is None or state == target or self._held(mover, one.sensor, target):
             mover.state[index] = DONE
             unheard = state is None and one.length_ms is not None

@@ -98,7 +98,7 @@ def replay(
         accounts = opening(scene, conditions or Conditions(), dump)
     except ValueError as error:
         raise StartError(str(error)) from None
-    tracker = Tracker(scene, accounts)
+    tracker = Tracker(scene, accounts, opening=20 if dump else 60)
     count = 0
     if first is not None:
         count = len(first)

@@ -81,10 +81,15 @@ OPENING: Final = Width(48, 3.4, False)
 
 
 class Tracker:
-    """Follows the balls through a log, group by group of simultaneous changes."""
+    """Follows the balls through a log, group by group of simultaneous changes.
 
-    def __init__(self, scene: Scene, accounts: Sequence[Account]) -> None:
+    For so many events as ``opening`` says it keeps more accounts: where the balls lay
+    at the start shows by and by.
+    """
+
+    def __init__(self, scene: Scene, accounts: Sequence[Account], *, opening: int) -> None:
         self.scene = scene
+        self._opening = opening
         self.accounts = list(accounts)
         self._groups: list[list[Event]] = []
         self._saved = [account.copy() for account in self.accounts]
@@ -101,7 +106,7 @@ class Tracker:
         """Take the changes of one moment."""
         self._pause(group[0].time_ms)
         self._groups.append(group)
-        self._take(group, OPENING if self._events < 20 else NARROW)
+        self._take(group, OPENING if self._events < self._opening else NARROW)
         self._events += len(group)
 
     def _pause(self, time: float | None) -> None:
@@ -156,7 +161,7 @@ class Tracker:
         dearest = self.best.total + (CALM.dearer if calm else NARROW.dearer + 1.0)
         self.accounts.sort(key=lambda account: account.total)
         self.accounts = [one for one in self.accounts if one.total <= dearest]
-        if calm:
+        if calm and self._events >= self._opening:
             del self.accounts[CALM.accounts :]
         self._saved = [account.copy() for account in self.accounts]
         self._scene_saved = self.scene.saved()
