@@ -29,7 +29,25 @@ class Problem:
 
     def __str__(self) -> str:
         place = self.file if self.line is None else f"{self.file}:{self.line}"
-        return f"{place}: {self.where}: {self.message}"
+        return f"{place}: {_printable(self.where)}: {_printable(self.message)}"
+
+
+_LONGEST = 800
+
+
+def _printable(text: str) -> str:
+    """Text on one line, with signs that cannot be printed spelt out, cut where it is very long.
+
+    What was found in a file may hold anything, control signs of the screen included.
+    """
+    if len(text) > _LONGEST:
+        text = f"{text[:_LONGEST]} ..."
+    if text.isprintable():
+        return text
+    return "".join(
+        sign if sign.isprintable() else sign.encode("unicode_escape").decode("ascii")
+        for sign in text
+    )
 
 
 class SimrigError(Exception):

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from simrig.interchange.documents import plain
+from simrig.interchange.profile_data import stated
+from simrig.interchange.toml_writer import key_text, value_text
 from simrig.profile.keys import keys_of
 from simrig.profile.machine import Profile
 
@@ -14,8 +15,7 @@ Path = tuple[str | int, ...]
 
 def document(profile: Profile) -> dict[str, Any]:
     """Return a profile as plain tables that can be changed."""
-    found: dict[str, Any] = plain(profile)
-    return found
+    return stated(profile)
 
 
 def written(document: Mapping[str, Any]) -> tuple[str, dict[Path, int]]:
@@ -37,7 +37,7 @@ def written(document: Mapping[str, Any]) -> tuple[str, dict[Path, int]]:
                 below[name] = (value, key.table)
             else:
                 at[(*path, name)] = len(lines) + 1
-                lines.append(f"{name} = {_value(value)}")
+                lines.append(f"{key_text(name)} = {value_text(value)}")
         for name, (value, rows_of) in below.items():
             if isinstance(value, Mapping):
                 head((*path, name), "[{}]")
@@ -49,15 +49,3 @@ def written(document: Mapping[str, Any]) -> tuple[str, dict[Path, int]]:
 
     put(document, Profile, ())
     return "\n".join(lines) + "\n", at
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        return str(value)
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{name} = {_value(one)}" for name, one in value.items()) + " }"
-    if isinstance(value, list):
-        return "[" + ", ".join(map(_value, value)) + "]"
-    return '"' + str(value).replace("\\", "\\\\").replace('"', '\\"') + '"'

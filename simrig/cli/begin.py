@@ -48,7 +48,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     if arguments.by_feeding:
         from simrig.cli.begin_feeding import feed
 
-        feed(talk, file, balls)
+        feed(talk, file)
     if not talk.stopped:
         _ask(talk, file)
     profile = file.read()

@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from simrig.cli.begin import CAUTION, Talk
 from simrig.cli.profile_file import ProfileFile
+from simrig.errors import InputError, Problem
 from simrig.interchange.beginning import feeding
 from simrig.profile.machine import Profile
 from simrig.reports.wording import folded
 
 
-def feed(talk: Talk, file: ProfileFile, balls: int | None) -> None:
-    """Ask ball by ball until all are in, then say what they showed."""
+def feed(talk: Talk, file: ProfileFile) -> None:
+    """Ask ball by ball until all are in, then say what they showed.
+
+    Raises InputError for a protocol in the file that cannot be.
+    """
+    try:
+        _feed(talk, file)
+    except ValueError as error:
+        message = f"{error}; mend the line, or take it out"
+        raise InputError([Problem(file=file.path, where="begun", message=message)]) from None
+
+
+def _feed(talk: Talk, file: ProfileFile) -> None:
     profile = file.read()
     if feeding.is_done(profile):
         talk.say("The balls have been fed already; what they showed is in the file.")
@@ -49,8 +63,7 @@ def _empty(talk: Talk, file: ProfileFile) -> None:
     talk.ask("empty > ", lambda words: _change(file, words, feeding.emptied))
 
 
-def _change(file: ProfileFile, words: str, how: object) -> None:
-    assert callable(how)
+def _change(file: ProfileFile, words: str, how: Callable[[Profile, str], Profile]) -> None:
     file.change(lambda profile: how(profile, words))
 
 

@@ -7,24 +7,28 @@ import sys
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING
 
-from simrig.cli import complained
+from simrig.cli import checked, complained, isolating, logged
 from simrig.cli import conditions as stated
 from simrig.cli import seen as observed
 from simrig.cli.context import Context, wrong
 
 if TYPE_CHECKING:
-    from simrig.diagnosis.diagnose import Diagnosis
+    from simrig.diagnosis.diagnose import Diagnosis, Evidence
     from simrig.diagnosis.exclusion import Verdict
+    from simrig.diagnosis.isolation import Isolation
 
 PATIENCE_S = 2.0
+AGAIN_S = 20.0
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     observed.configure_asked(parser)
     complained.configure(parser)
+    logged.configure(parser)
     group = parser.add_argument_group("what to answer")
     group.add_argument(
         "--faults", default="2", metavar="N", help="things wrong at once, at most (2)"
@@ -34,47 +38,75 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--why-not", action="append", default=[], metavar="KIND:PART",
         help="what speaks against this",
     )  # fmt: skip
+    checked.configure(parser)
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Diagnose the sheets; 0 when all is as assumed, 1 otherwise."""
-    from simrig.diagnosis.diagnose import ImpossibleError, diagnose
+    from simrig.diagnosis.diagnose import ImpossibleError
     from simrig.diagnosis.exclusion import UnknownSuspectError, suspect_named, why_not
 
+    isolating.resume(arguments)
     limit = _limit(arguments.faults)
     profile = context.profile(arguments.machine)
-    evidence = complained.evidence(profile, arguments)
     conditions = stated.conditions(profile, arguments)
-    sheets = observed.seen(profile, arguments, conditions, needed=not evidence)
+    evidence: tuple[Evidence, ...] = (
+        *complained.evidence(profile, arguments),
+        *logged.evidence(profile, arguments, conditions, context),
+    )
+    needed = not evidence and not arguments.found
+    sheets = observed.seen(profile, arguments, conditions, needed=needed)
     with patience(context, f"working out what can be wrong with {profile.name}"):
         try:
-            found = diagnose(profile, sheets, evidence=evidence, limit=limit)
+            kinds = context.fault_kinds()
+            job, results = isolating.job_of(profile, sheets, evidence, kinds, limit, arguments)
+            found = job.diagnosis(results)
         except ImpossibleError as error:
             raise wrong("conditions", str(error)) from None
         try:
             verdicts = [why_not(found, suspect_named(found, name)) for name in arguments.why_not]
         except UnknownSuspectError as error:
             raise wrong("--why-not", str(error)) from None
-        _answer(found, verdicts, arguments, context)
+        if not arguments.ask:
+            _answer(found, job.isolation(results), verdicts, arguments, context)
+    if arguments.ask:
+        return isolating.ask(job, results, arguments, context)
     return 0 if found.as_assumed else 1
 
 
 def _answer(
-    found: Diagnosis, verdicts: Sequence[Verdict], arguments: argparse.Namespace, context: Context
+    found: Diagnosis,
+    isolation: Isolation,
+    verdicts: Sequence[Verdict],
+    arguments: argparse.Namespace,
+    context: Context,
 ) -> None:
     if context.json:
         from simrig.diagnosis.diagnose import every_cause
         from simrig.interchange import diagnosis_document as documents
+        from simrig.interchange import isolation_document as bench
 
         causes = every_cause(found) if arguments.all else iter(found.causes)
-        document = documents.document(found, asked=verdicts)
+        document = documents.document(found, next_check=bench.next_check(isolation), asked=verdicts)
+        if arguments.plan:
+            document["plan"] = bench.plan(isolation)
         rows = (documents.explanation(found, cause) for cause in causes)
         for line in documents.lines(document, rows):
             context.say(line)
         return
     from simrig.reports import diagnosis_text as report
+    from simrig.reports import isolation_text
 
-    lines = report.everything(found) if arguments.all else report.screen(found)
+    if arguments.plan and found.conflict is None:
+        for line in isolation_text.plan_lines(isolation):
+            context.say(line)
+        return
+    step = partial(isolation_text.next_lines, isolation)
+    lines = (
+        report.everything(found, next_lines=step)
+        if arguments.all
+        else report.screen(found, next_lines=step)
+    )
     for line in [*lines, *report.asked(verdicts)]:
         context.say(line)
 
@@ -91,13 +123,24 @@ def _limit(text: str) -> int:
 @contextmanager
 def patience(context: Context, what: str) -> Iterator[None]:
     """Say on stderr what is going on when it takes longer than a person waits gladly."""
+    done = threading.Event()
+
+    def tell() -> None:
+        waited = PATIENCE_S
+        if done.wait(waited):
+            return
+        print(f"{what} ...", file=sys.stderr)
+        while not done.wait(AGAIN_S):
+            waited += AGAIN_S
+            print(f"... still at it after {waited:.0f} seconds; Ctrl-C stops it", file=sys.stderr)
+
     if context.quiet:
         yield
         return
-    started = threading.Timer(PATIENCE_S, print, (f"{what} ...",), {"file": sys.stderr})
-    started.daemon = True
-    started.start()
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
     try:
         yield
     finally:
-        started.cancel()
+        done.set()
+        teller.join()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import difflib
+import gc
 import os
 import sys
 from importlib import import_module
@@ -15,16 +16,21 @@ COMMANDS: Final = {
     "machines": "list the machines at hand",
     "begin": "start a profile from a switch list and a few questions, or go on with one",
     "show": "what a machine looks like: places, ways, sensors, phases",
+    "part": "the parts behind one sensor: wires, what to order, how to set it",
     "expect": "what each ball sensor must read",
     "compare": "hold what was seen against what must be",
+    "checks": "the bench checks of a machine",
+    "campaign": "inject every fault, see what shows and what isolating costs",
     "locate": "find the balls, trusting the readings",
     "diagnose": "what can be wrong, down to the part",
+    "prove": "the plan that proves a repair, or a recorded run judged",
     "run": "run scenario files",
     "record": "write the log that a scenario's run must give",
     "replay": "hold a recorded log against what the balls must have done",
     "vet": "look a profile over for contradictions",
     "export": "a profile for other tools: JSON, CSV tables, TOML",
     "diff": "what changed between two revisions of a profile, and which readings with it",
+    "new": "package a finished profile as a plug-in",
     "schema": "print the JSON Schema of a file format, for editors and other tools",
     "history": "the shop's record",
     "page": "the page for the phone beside the machine",
@@ -60,6 +66,8 @@ def _width() -> int:
 def main(argv: list[str]) -> int:
     """Run one command and return its exit code; see SystemExit for none."""
     wants_json = "--json" in argv
+    # A command keeps nearly all that it makes to its end: searching it for garbage is in vain.
+    gc.set_threshold(100_000, 50, 100)
     try:
         code = _run(argv)
         sys.stdout.flush()

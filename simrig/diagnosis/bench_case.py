@@ -33,7 +33,12 @@ from simrig.world.worlds import Value, worlds
 EMPTY: Final = 0
 """The number of balls that stands for: all loose balls out."""
 
+MOVES: Final = "moves balls"
+HIDES: Final = "hides"
+"""What a check can ask of a case besides the reader's mistakes."""
+
 _FLIPPED: Final = {"makes": "breaks", "breaks": "makes", "inverts": "passes", "passes": "inverts"}
+_ON_LINES: Final = ("opens line", "cuts line", "bridges lines", "exchanges lines")
 _ON_CHAINS: Final = ("breaks", "opens", "forces", "inverts")
 
 
@@ -141,11 +146,20 @@ class Ground:
             found = frozenset(name for pair in pairs for name in pair)
         elif effect == "opens diode":
             found = frozenset((fault.part,))
-        elif effect in ("kicks nothing", "moves balls"):
+        elif effect in ("kicks nothing", MOVES):
             return frozenset()
+        elif effect in _ON_LINES or (effect == "holds line" and fault.kind.part == "row"):
+            found = self._on_lines(fault)
         else:
             return self.crossings
         return found | self.crossings if self.sneaking and found & self.crossings else found
+
+    def _on_lines(self, fault: Fault) -> frozenset[str]:
+        axis = "row" if fault.kind.part.startswith("row") else "column"
+        numbers = {int(word) for word in fault.part.partition("@")[0].split("+")}
+        return frozenset(
+            one.sensor for one in self.table.circuit.crossings if getattr(one, axis)[0] in numbers
+        )
 
     def scene(self, faults: frozenset[Fault]) -> Scene:
         """Return the positions of the balls on the bench under ball faults."""
@@ -231,6 +245,16 @@ class Case:
         return frozenset(found)
 
     @cached_property
+    def of(self) -> frozenset[str]:
+        """The kinds of mistake in it, and whether balls lie otherwise or something hides."""
+        found = {mistake.kind for mistake in self.mistakes}
+        if any(fault.kind.effect == MOVES for fault in self.faults):
+            found.add(MOVES)
+        if self.hidden:
+            found.add(HIDES)
+        return frozenset(found)
+
+    @cached_property
     def parts(self) -> frozenset[Part]:
         """The parts that are faulty, whether it shows or not."""
         return frozenset(Part(*fault.component) for fault in (*self.faults, *self.hidden))
@@ -238,7 +262,7 @@ class Case:
     @cached_property
     def scene(self) -> Scene:
         """Where the balls lie on the bench."""
-        moved = [fault for fault in self.faults if fault.kind.effect == "moves balls"]
+        moved = [fault for fault in self.faults if fault.kind.effect == MOVES]
         return self.ground.scene(frozenset(moved))
 
     @cached_property

@@ -31,7 +31,9 @@ class Check:
     ``work`` is the kind of work, ``needs`` what it asks of the bench stage by stage;
     ``results`` names each result with its words.  A ``listing`` check takes ``right``,
     or the sensors that read wrong joined by ``+``.  ``judge`` tells which results a
-    case can give; cases that touch none of ``sensors`` and ``parts`` give the sound ones.
+    case can give; cases that touch none of ``sensors`` and ``parts``, and are none of what it ``asks``
+    for (kinds of mistake; MOVES, balls that lie otherwise; HIDES, what does not show
+    now), give the sound ones.
     ``volts`` is what a voltage check meets; ``may_stay`` a result that a fault which comes
     and goes can give although it is there.
 
@@ -50,7 +52,7 @@ class Check:
     judge: Judge = attrs.field(repr=False)
     sensors: frozenset[str] = attrs.field(default=frozenset(), converter=_no_names, repr=False)
     parts: frozenset[Part] = attrs.field(default=frozenset(), converter=_no_parts, repr=False)
-    always: bool = False
+    asks: frozenset[str] = attrs.field(default=frozenset(), converter=_no_names, repr=False)
     listing: bool = False
     may_stay: str = ""
     volts: float | None = attrs.field(default=None)
@@ -86,7 +88,7 @@ class Check:
 
     def outcomes(self, case: Case) -> frozenset[str]:
         """Return the results that a case can give; empty where that cannot be told."""
-        if self.always or self.sensors & case.touched or self.parts & case.parts:
+        if self.sensors & case.touched or self.parts & case.parts or self.asks & case.of:
             return self.judge(case)
         return self.sound
 

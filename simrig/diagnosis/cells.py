@@ -28,10 +28,10 @@ class Cells:
         self.healthy = about.effects.healthy.cells
         self.cells = {sensor.id: number for number, sensor in enumerate(about.profile.sensor)}
         self._everything = about.effects.many.everything
+        self._count = len(about.placements)
         selecting = {index for chosen in about.selected for index in chosen}
         self._selecting = selecting
-        self._parts: set[int] = set()
-        self._fickle: set[int] = set()
+        parts, fickle = set(), set()
         self._mistakes: dict[int, Mistake] = {}
         for index, one in enumerate(about.suspects):
             mistake = one.mistake
@@ -40,9 +40,12 @@ class Cells:
             if index in selecting:
                 continue
             if one.fault is not None or (mistake is not None and mistake.fact is not None):
-                self._parts.add(index)
+                parts.add(index)
                 if one.fault is not None and one.fault.kind.intermittent:
-                    self._fickle.add(index)
+                    fickle.add(index)
+        self._parts, self._fickle = parts, fickle
+        self._steady = parts - fickle
+        self._common = {index for index in parts if index < about.common}
 
     def model(self) -> MaskModel:
         about = self.about
@@ -60,18 +63,26 @@ class Cells:
             for other in [index, *suppliers] if suppliers else ():
                 meets[other] |= bit
             bit <<= bool(suppliers)
+        reaches = [
+            self._bits(one.reaches) | bits
+            for one, bits in zip(interactions, selecting, strict=True)
+        ]
+        both = list(zip(interactions, reaches, strict=True))
         return MaskModel(
             deviations=tuple([one.deviation for one in about.suspects]),
             meets=tuple(meets),
-            reaches=tuple(
-                [
-                    self._bits(one.reaches) | bits
-                    for one, bits in zip(interactions, selecting, strict=True)
-                ]
+            reaches=tuple(reaches),
+            enlarges=(
+                tuple([bits if one.opens else 0 for one, bits in both]),
+                tuple([bits if one.closes else 0 for one, bits in both]),
+                tuple(reaches),
+            ),
+            turners=frozenset(
+                [i for i, one in self._mistakes.items() if one.kind in ("symbols", "misread")]
             ),
             carriers=frozenset([i for i, one in enumerate(interactions) if one.carries]),
             count=len(about.placements),
-            healthy=tuple([self._masks(self.healthy[name]) for name in self.cells]),
+            healthy=tuple([self._masks_of_states([self.healthy[name]]) for name in self.cells]),
             worlds=about.selected[frozenset()],
             effect=self.effect,
             keys=about.keys,
@@ -83,9 +94,13 @@ class Cells:
             bits |= 1 << self.cells[name]
         return bits
 
-    def _masks(self, value: Value) -> Masks:
-        """Return the worlds in which a steady cell reads open, closed, or flickers."""
-        return self._everything & ~value.surely, value.maybe, 0
+    def _masks(self, closed: int) -> Masks:
+        """Return the worlds in which a steady cell reads open, closed, or flickers.
+
+        ``closed`` are those in which it surely is, and above them those in which it may be.
+        """
+        everything = self._everything
+        return everything ^ closed & everything, closed >> self._count, 0
 
     def _masks_of_states(self, values: Sequence[Value]) -> Masks:
         """Return the worlds in which a cell reads open, closed, or flickers.
@@ -105,31 +120,44 @@ class Cells:
 
     def effect(self, component: frozenset[int]) -> Effect:
         """Return what a set of suspects, present together, makes of the cells."""
-        if component <= self._parts and component.isdisjoint(self._fickle):
-            return self._of_steady_parts(component)
+        if self.flickering and component & self._fickle:
+            return self._effect(component)
+        joint = self.about.joint
+        found = joint.get(component)
+        if found is None:
+            found = self._effect(component)
+            if component <= self._common:
+                joint[component] = found
+        return found
+
+    def _effect(self, component: frozenset[int]) -> Effect:
         about = self.about
+        if component <= self._steady:
+            return self._of_steady_parts(component)
         chosen = component & self._selecting
         parts = component & self._parts
         fickle = sorted(parts & self._fickle)
-        states = [
-            about.changed(parts - frozenset(out))
+        present = [
+            parts - frozenset(out)
             for size in range(len(fickle) + 1)
             for out in itertools.combinations(fickle, size)
         ]
         mistakes = [self._mistakes[i] for i in component if i in self._mistakes]
-        together = [states] if self.flickering else [[state] for state in states]
-        return Effect(
-            states=tuple([self._changed(some, mistakes) for some in together]),
-            selection=about.selected[chosen] if chosen else None,
-        )
+        if not self.flickering and all(one.fact is not None for one in mistakes):
+            states = [self._of_steady_parts(some).states[0] for some in present]
+        else:
+            readings = [about.changed(some) for some in present]
+            together = [readings] if self.flickering else [[one] for one in readings]
+            states = [self._changed(some, mistakes) for some in together]
+        return Effect(states=tuple(states), selection=about.selected[chosen] if chosen else None)
 
     def _of_steady_parts(self, component: frozenset[int]) -> Effect:
-        """Return the effect of parts alone, which no sheet of the machine can part."""
+        """Return the effect of parts alone that do not come and go."""
         about = self.about
         key, state = about.effects.resolved([about.change(i) for i in component])
         effect = about.steady.get(key)
         if effect is None:
-            cells = {self.cells[name]: self._masks(value) for name, value in state.items()}
+            cells = {self.cells[name]: self._masks(closed) for name, closed in state.items()}
             effect = about.steady[key] = Effect(states=(cells,))
         return effect
 
@@ -149,8 +177,6 @@ class Cells:
                 inverted ^= {mistake.value}
             elif mistake.kind == "numbering":
                 exchanged.update(wrong_end(self.about.profile)[mistake.value])
-        if not inverted and not exchanged and len(states) == 1:
-            return {self.cells[name]: self._masks(value) for name, value in states[0].items()}
         noted = {exchanged.get(name, name) for state in states for name in state}
         found: dict[int, tuple[int, ...]] = {}
         for name in noted | inverted | set(exchanged):

@@ -7,21 +7,26 @@ ruled out.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
+from functools import cached_property
 
 import attrs
 
-from simrig.diagnosis.bench_case import Case
+from simrig.diagnosis.bench_case import HIDES, MOVES, Case
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.families import Classes
+from simrig.diagnosis.interchangeable import interchangeable
+from simrig.diagnosis.measuring import condition
 from simrig.diagnosis.suspects import Suspect
 from simrig.diagnosis.system import Allowed, Conflict, Deviation, System
 from simrig.faults.candidates import Fault
 from simrig.sensing.chain import Part
 
-SHOWS, HIDES, CHANGES = 0.8, 0.15, 0.05
+SHOWS, STAYS_HIDDEN, CHANGES = 0.8, 0.15, 0.05
 """How likely an intermittent fault shows throughout the work on it, hides, or changes:
 common practice, no source."""
+MAY_STAY = 0.1
+"""And how likely a tap leaves it as it is."""
 
 
 @attrs.frozen(kw_only=True)
@@ -51,70 +56,114 @@ class BenchResults:
 class Shown(System):
     """Results of checks over the suspects of a machine.
 
-    ``speaking`` are the suspects that any of the checks can tell something about.
+    ``spoken_of`` are, for each result, the suspects that its check can tell something about.
     """
 
     deviations: tuple[Deviation, ...]
     suspects: tuple[Suspect, ...] = attrs.field(repr=False)
     results: tuple[Result, ...]
-    speaking: frozenset[int] = attrs.field(repr=False)
-    _known: dict[frozenset[int], float] = attrs.field(factory=dict, repr=False)
+    spoken_of: tuple[frozenset[int], ...] = attrs.field(repr=False)
+    _known: dict[frozenset[int], tuple[float, int | None]] = attrs.field(factory=dict, repr=False)
 
     @classmethod
     def of(cls, results: tuple[Result, ...], suspects: tuple[Suspect, ...]) -> Shown:
         """Find out which suspects the checks speak of."""
-        sensors = frozenset(name for one in results for name in one.check.sensors)
-        parts = frozenset(part for one in results for part in one.check.parts)
-        always = any(one.check.always for one in results)
-        speaking = set()
-        for index, one in enumerate(suspects):
-            fault = one.fault
-            if fault is None or (
-                Part(*fault.component) in parts
-                or (always and (fault.kind.effect == "moves balls" or fault.kind.intermittent))
-                or (results and results[0].check.ground.touched(fault) & sensors)
-            ):
-                speaking.add(index)
         return cls(
             deviations=tuple([one.deviation for one in suspects]),
             suspects=suspects,
             results=results,
-            speaking=frozenset(speaking),
+            spoken_of=tuple([_spoken_of(one.check, suspects) for one in results]),
         )
+
+    @cached_property
+    def speaking(self) -> frozenset[int]:
+        """The suspects that any of the checks can tell something about."""
+        return frozenset().union(*self.spoken_of)
 
     def outcomes(self, chosen: frozenset[int]) -> Allowed | Conflict:
         """Tell whether a set explains every result, and how well."""
         told = chosen & self.speaking
-        likelihood = self._known.get(told)
-        if likelihood is None:
-            likelihood = self._known[told] = self._likelihood(told)
-        if likelihood > 0:
+        known = self._known.get(told)
+        if known is None:
+            known = self._known[told] = self._judged(told)
+        likelihood, against = known
+        if against is None:
             return Allowed(likelihood=likelihood)
-        return Conflict(candidates=self.speaking - chosen)
+        return Conflict(candidates=self.spoken_of[against] - chosen)
 
     def classes(self) -> Classes:
-        """Return suspects of which the checks tell nothing as one class."""
-        keys = [index if index in self.speaking else -1 for index in range(len(self.suspects))]
+        """Return what the checks cannot part as classes.
+
+        Suspects of which they tell nothing are one; others are alike when no reading
+        parts them, whatever else is wrong, and every check shows the same for each.
+        """
+        if not self.results:
+            return Classes.group(self.deviations, [-1] * len(self.suspects))
+        ground = self.results[0].check.ground
+        alike = tuple(interchangeable(ground.profile, ground.table, self.suspects))
+        keys: list[Hashable] = []
+        for index, one in enumerate(self.suspects):
+            fault = one.fault
+            if index not in self.speaking:
+                keys.append(-1)
+            elif fault is None or alike[index] == index:
+                keys.append((index,))
+            else:
+                case = Case(ground=ground, faults=(fault,))
+                shown = tuple([one.check.outcomes(case) for one in self.results])
+                keys.append((alike[index], shown, condition(fault)))
         return Classes.group(self.deviations, keys)
 
-    def _likelihood(self, chosen: frozenset[int]) -> float:
+    def _judged(self, chosen: frozenset[int]) -> tuple[float, int | None]:
+        """Return how well a set explains the results, and a result that it cannot explain.
+
+        Of several such, the one of whose check the fewest suspects are spoken of.
+        """
+        if not self.results:
+            return 1.0, None
         ones = [self.suspects[index] for index in sorted(chosen)]
         faults = tuple(one.fault for one in ones if one.fault is not None)
         mistakes = tuple(one.mistake for one in ones if one.mistake is not None)
-        if not self.results:
-            return 1.0
         ground = self.results[0].check.ground
         fickle = tuple(fault for fault in faults if fault.kind.intermittent)
         shows = Case(ground=ground, faults=faults, mistakes=mistakes)
-        if not fickle:
-            return product(chances(self.results, shows))
-        hides = hidden(shows, fickle)
-        one, other = chances(self.results, shows), chances(self.results, hides)
-        mixed = [
-            max((p + q) / 2, 0.1 if result.check.may_stay == result.result else 0.0)
-            for p, q, result in zip(one, other, self.results, strict=True)
-        ]
-        return SHOWS * product(one) + HIDES * product(other) + CHANGES * product(mixed)
+        shown = ever = chances(self.results, shows)
+        likelihood = product(shown)
+        if fickle:
+            hides = chances(self.results, hidden(shows, fickle))
+            ever = [
+                max((p + q) / 2, MAY_STAY if result.check.may_stay == result.result else 0.0)
+                for p, q, result in zip(shown, hides, self.results, strict=True)
+            ]
+            likelihood = SHOWS * likelihood + STAYS_HIDDEN * product(hides)
+            likelihood += CHANGES * product(ever)
+        if likelihood > 0:
+            return likelihood, None
+        against = [number for number, chance in enumerate(ever) if chance == 0]
+        return 0.0, min(against, key=lambda number: len(self.spoken_of[number]))
+
+
+def _spoken_of(check: Check, suspects: Iterable[Suspect]) -> frozenset[int]:
+    """Return the suspects that can change what a check gives, alone or beside others."""
+    asked = set(check.asks)
+    if check.sensors or check.parts:
+        asked |= {"symbols", "numbering", "profile"}
+    found = set()
+    for index, one in enumerate(suspects):
+        fault = one.fault
+        if fault is None:
+            assert one.mistake is not None
+            speaks = one.mistake.kind in asked
+        else:
+            speaks = (
+                Part(*fault.component) in check.parts
+                or (fault.kind.effect == MOVES and MOVES in asked)
+                or (fault.kind.intermittent and HIDES in asked)
+                or bool(check.sensors and check.ground.touched(fault) & check.sensors)
+            )
+        if speaks:
+            found.add(index)
+    return frozenset(found)
 
 
 def hidden(case: Case, fickle: Iterable[Fault]) -> Case:

@@ -8,6 +8,8 @@ from typing import Final
 
 from simrig.diagnosis.bench_case import (
     EMPTY,
+    HIDES,
+    MOVES,
     NOTHING,
     Act,
     Case,
@@ -59,7 +61,7 @@ def reading_checks(ground: Ground, start_balls: str) -> Iterator[Check]:
             id="read-again", title="Read the same sheet once more, two seconds at rest",
             work="read", needs=needs_of("read", balls=start_balls, playfield="down"), minutes=0.5,
             results={"same": "it reads as before", "changed": "it reads otherwise now"},
-            caution="", ground=ground, judge=_again, always=True,
+            caution="", ground=ground, judge=_again, asks=("misread", "passing", HIDES),
         )  # fmt: skip
     store = ground.store
     if not ground.profile.ball_sensors():
@@ -87,7 +89,7 @@ def _read(
                     for sensor in ground.profile.ball_sensors()}},
         caution=STICK if out == "some" else "", ground=ground, judge=_pattern(balls),
         sensors=frozenset(sensor.id for sensor in ground.profile.ball_sensors()),
-        always=True, listing=True,
+        asks=(MOVES,), listing=True,
     )  # fmt: skip
 
 
@@ -196,14 +198,14 @@ def ball_checks(ground: Ground) -> Iterator[Check]:
         work="look", needs=needs_of("look", balls="out"), minutes=0.3,
         results={"as-assumed": f"{ground.assumed}", "fewer": f"fewer than {ground.assumed}",
                  "more": f"more than {ground.assumed}"},
-        caution="", ground=ground, judge=_counted, always=True,
+        caution="", ground=ground, judge=_counted, asks=("count", MOVES),
     )  # fmt: skip
     if len(profile.phase) > 1:
         yield Check(
             id="look-phase", title="Look what the machine is doing: is it in the phase you assumed?",
             work="look", needs=needs_of("look"), minutes=0.3,
             results={"as-assumed": "it is", "another": "it is in another one"}, caution="",
-            ground=ground, judge=_phase, always=True,
+            ground=ground, judge=_phase, asks=("phase",),
         )  # fmt: skip
     for route in profile.route:
         yield look(

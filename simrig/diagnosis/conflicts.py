@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import attrs
 
 from simrig.diagnosis.one_sheet import OneSheet
-from simrig.diagnosis.reasoning import Explanations, explain
+from simrig.diagnosis.reasoning import Explanations, Together, explain
 from simrig.diagnosis.suspects import Sheet
 from simrig.diagnosis.words import counted, listed
 from simrig.profile.machine import Profile
@@ -16,6 +16,9 @@ NOTHING_FITS = "nothing fits"
 SHEETS = "the sheets contradict each other"
 MOST_AT_ONCE = 3
 """How many things wrong at once can be asked for: beyond, the search takes too long."""
+
+MOST_TRIED = 6
+"""Sheets of which each is left out in turn, to see whether the others fit together."""
 
 BESIDES = "the rest of the evidence contradicts the readings"
 
@@ -43,31 +46,38 @@ def conflicting(
     limit: int,
 ) -> Conflicting:
     """Say what contradicts what; ``found`` holds no explanation."""
-    at_once = f"{counted(limit, 'thing')} wrong at once"
+    at_once = f"up to {counted(limit, 'thing')} wrong at once"
+    if not systems:
+        return Conflicting(
+            kind=NOTHING_FITS,
+            readings=(),
+            words=f"with {at_once} nothing explains what the machine did",
+            way_back="make sure that it did just this, and add a sheet of readings",
+        )
     alone = [explain(system, limit).count > 0 for system in systems]
-    if systems and all(alone) and len(systems) > 1:
+    if all(alone) and not explain(Together(systems=tuple(systems)), limit).count:
         return Conflicting(
             kind=SHEETS,
             readings=_readings(sheets, systems, range(len(systems))),
-            words=f"each of the {len(systems)} sheets can be explained by itself, but no "
-            f"{at_once} explains all of them",
+            words=f"each of the {len(systems)} sheets can be explained by itself, but with "
+            f"{at_once} nothing explains all of them",
             way_back="something changed between the sheets, or one was noted under the wrong "
             "conditions: check how many balls each says, read again without touching anything, "
-            "or give one sheet at a time",
+            f"or {_without(systems, limit)}",
         )
-    if systems and all(alone):
+    if all(alone):
         return Conflicting(
             kind=BESIDES,
             readings=_readings(sheets, systems, range(len(systems))),
-            words=f"the readings can be explained by themselves, but no {at_once} explains "
-            "them and the rest of the evidence",
+            words=f"the readings can be explained by themselves, but with {at_once} nothing "
+            "explains them and the rest of the evidence",
             way_back="leave out one result at a time and see which one contradicts; repeat that check",
         )
     bad = [number for number, fits in enumerate(alone) if not fits]
     readings = _readings(sheets, systems, bad)
     which = "" if len(systems) == 1 else f" on sheet {listed([str(n + 1) for n in bad])}"
     named = listed([f"{name} {seen}" for _, name, seen in readings], 6)
-    words = f"with up to {at_once} nothing explains the readings{which}"
+    words = f"with {at_once} nothing explains the readings{which}"
     if len(readings) == 1:
         words += f"; a sound machine cannot give this: {named}"
     elif readings:
@@ -85,6 +95,19 @@ def conflicting(
         way_back=f"read {again} again and check the phase and the number of balls; then "
         f"{more}--unknown leaves out the readings that you are not sure of",
     )
+
+
+def _without(systems: Sequence[OneSheet], limit: int) -> str:
+    """Say which sheets, left out by itself, leave others that fit together."""
+    fitting = []
+    if 2 < len(systems) <= MOST_TRIED:
+        for number in range(len(systems)):
+            others = (*systems[:number], *systems[number + 1 :])
+            if explain(Together(systems=others), limit).count:
+                fitting.append(str(number + 1))
+    if not 0 < len(fitting) < len(systems):
+        return "give one sheet at a time"
+    return f"leave one out: without sheet {' or '.join(fitting)} the others fit together"
 
 
 def _readings(

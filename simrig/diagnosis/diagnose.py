@@ -170,7 +170,8 @@ def diagnose(
     """Return everything that can be wrong, with up to ``limit`` things wrong at once.
 
     ``faults`` are suspected, all that the kinds bring when left out.  ``apart`` gives
-    what bench checks tell of a fault; without it groups come from readings alone.
+    what bench checks tell of a fault, instead of the catalogue; the same for all: groups
+    come from readings alone.
     ``models``, for many diagnoses of one machine, must be made for the same faults and
     limit.  Raises ImpossibleError, in words, for conditions that cannot be, for a limit
     below 0, and when there is no evidence at all.
@@ -218,6 +219,7 @@ def _grouping(models: Models, among: tuple[Suspect, ...], apart: Apart | None = 
         table=models.table,
         suspects=among,
         keys=tuple(interchangeable(models.profile, models.table, among)),
+        parted=models.parting.parted,
         apart=apart,
     )
 

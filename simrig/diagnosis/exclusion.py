@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
-
 import attrs
 
 from simrig.diagnosis.diagnose import Diagnosis
 from simrig.diagnosis.one_sheet import OneSheet
 from simrig.diagnosis.suspects import Suspect
 from simrig.diagnosis.words import counted, fault_words, listed, mistake_words
+from simrig.faults.candidates import pick
 from simrig.signals import CLOSED, FLICKERS
 
 CAN_BE = "can be"
@@ -44,31 +43,10 @@ def suspect_named(diagnosis: Diagnosis, name: str) -> int:
     names: dict[str, int] = {}
     for index, one in enumerate(diagnosis.suspects):
         names.setdefault(_name(one), index)
-    kind, _, part = name.strip().lower().partition(":")
-    if f"{kind}:{part}" in names:
-        return names[f"{kind}:{part}"]
-    parts: dict[str, list[str]] = {}
-    for known in names:
-        of, _, concerns = known.partition(":")
-        parts.setdefault(of, []).append(concerns)
-    if kind not in parts:
-        near = difflib.get_close_matches(kind, parts, 1)
-        if near:
-            better = f"{near[0]}:{part if part in parts[near[0]] else parts[near[0]][0]}"
-            raise UnknownSuspectError(
-                f'"{name}": this machine cannot have "{kind}"; did you mean "{better}"?'
-            )
-        raise UnknownSuspectError(
-            f'"{name}": wanted KIND:PART; what this machine can have: {", ".join(parts)}'
-        )
-    near = difflib.get_close_matches(part, parts[kind], 1, 0.75)
-    hint = f'did you mean "{kind}:{near[0]}"?' if near else ""
-    more = ", …" if len(parts[kind]) > 12 else ""
-    raise UnknownSuspectError(
-        f'"{name}": {kind} can concern here: {", ".join(parts[kind][:12])}{more}; {hint}'.rstrip(
-            "; "
-        )
-    )
+    try:
+        return pick(names, name)
+    except ValueError as error:
+        raise UnknownSuspectError(str(error)) from None
 
 
 def _name(one: Suspect) -> str:

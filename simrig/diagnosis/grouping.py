@@ -17,6 +17,7 @@ from simrig.diagnosis.suspects import Suspect
 from simrig.faults.candidates import Fault
 from simrig.faults.injection import inject, plug_pairs
 from simrig.profile.machine import Profile
+from simrig.scan.circuit import sneaking
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import contact
 from simrig.world.worlds import Value
@@ -34,23 +35,29 @@ Apart = Callable[[Fault], Hashable]
 class Grouping:
     """Keys by which suspects of one machine form groups.
 
-    ``keys`` are those of ``interchangeable``; ``apart`` parts faults further, by what
-    bench checks tell.
+    ``keys`` are those of ``interchangeable``.  What shows alike is parted further by
+    ``parted``, whether a bench check tells two faults apart, or by ``apart``, if given.
     """
 
     profile: Profile
     table: Links = attrs.field(repr=False)
     suspects: tuple[Suspect, ...] = attrs.field(repr=False)
     keys: tuple[Hashable, ...] = attrs.field(repr=False)
+    parted: Callable[[Fault, Fault], bool] = attrs.field(repr=False)
     apart: Apart | None = None
+    _told: dict[Hashable, list[Fault]] = attrs.field(factory=dict, repr=False)
     _touched: dict[str, frozenset[str]] = attrs.field(factory=dict, repr=False)
     _alone: dict[int, Hashable] = attrs.field(factory=dict, repr=False)
 
     def of(self, members: tuple[int, ...]) -> Hashable:
         """Return the key of a set of suspects; equal for sets that nothing can part."""
+        return self.alike(members), frozenset([self._checked(index) for index in members])
+
+    def alike(self, members: tuple[int, ...]) -> Hashable:
+        """Return the key of a set of suspects; equal for sets that no reading can part."""
         if len(members) < 2 or self._independent(members):
             return frozenset([self._key(index) for index in members])
-        return frozenset([(self.keys[index], self._checked(index)) for index in members])
+        return frozenset([self.keys[index] for index in members])
 
     def touches(self, fault: Fault) -> frozenset[str]:
         """Return the sensors at whose contact or crossing a fault is."""
@@ -89,14 +96,20 @@ class Grouping:
     def _key(self, index: int) -> Hashable:
         if index not in self._alone:
             fault = self.suspects[index].fault
-            self._alone[index] = (
-                index if fault is None else (self._shows(fault), self._checked(index))
-            )
+            self._alone[index] = index if fault is None else self._shows(fault)
         return self._alone[index]
 
     def _checked(self, index: int) -> Hashable:
+        """Return what checks tell of a fault: its like among those that show as it does."""
         fault = self.suspects[index].fault
-        return None if fault is None or self.apart is None else self.apart(fault)
+        if fault is None or self.apart is not None:
+            return None if fault is None or self.apart is None else self.apart(fault)
+        alike = self._told.setdefault(self._key(index), [])
+        for other in alike:
+            if other.name == fault.name or not self.parted(fault, other):
+                return other.name
+        alike.append(fault)
+        return fault.name
 
     def _shows(self, fault: Fault) -> Hashable:
         """Return what a fault makes of each sensor, or its name where that is not all it does."""
@@ -125,13 +138,7 @@ class Grouping:
 
     @cached_property
     def _sneaking(self) -> frozenset[str]:
-        """The crossings on a line with one that has no diode: a signal can pass on over them."""
-        crossings = self.table.circuit.crossings
-        open_ended = [one for one in crossings if one.backward is not None]
-        columns, rows = {one.column for one in open_ended}, {one.row for one in open_ended}
-        return frozenset(
-            [one.sensor for one in crossings if one.column in columns or one.row in rows]
-        )
+        return sneaking(self.table.circuit)
 
     def _balls(self, fault: Fault) -> Hashable:
         if fault.kind.id == "ball-missing":

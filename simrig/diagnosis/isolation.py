@@ -19,8 +19,8 @@ from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_moves import BenchFacts, Way, way
 from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.check_results import (
-    HIDES,
     SHOWS,
+    STAYS_HIDDEN,
     BenchResults,
     Result,
     chances,
@@ -136,12 +136,14 @@ def _as_left(profile: Profile, sheets: Sequence[Sheet]) -> tuple[str, int, str]:
 class Isolation:
     """A diagnosis, the results so far, and the bench: what to do next.
 
-    ``diagnosis`` must already carry ``results`` as evidence.
+    ``diagnosis`` must already carry ``results`` as evidence.  Checks that are
+    ``skipped`` are not offered.
     """
 
     diagnosis: Diagnosis
     bench: Bench = attrs.field(repr=False)
     results: tuple[Result, ...] = ()
+    skipped: frozenset[str] = frozenset()
     state: BenchState
 
     @cached_property
@@ -161,7 +163,7 @@ class Isolation:
         fickle = [fault for fault in cause.faults if fault.kind.intermittent]
         if not fickle:
             return [(shows, 1.0)]
-        return [(shows, SHOWS), (hidden(shows, fickle), HIDES)]
+        return [(shows, SHOWS), (hidden(shows, fickle), STAYS_HIDDEN)]
 
     @property
     def causes(self) -> tuple[Cause, ...]:
@@ -195,7 +197,7 @@ class Isolation:
     @cached_property
     def problem(self) -> sequencing.Problem:
         """What is left, as a sequencing problem."""
-        done = {one.check.id for one in self.results}
+        done = self.skipped.union(one.check.id for one in self.results)
         suspected = [one for one in self._suspected if one.weight > 0]
         checks: list[sequencing.Check] = []
         for check in self.bench.checks:
@@ -213,7 +215,7 @@ class Isolation:
 
         return sequencing.Problem(
             weights=[one.weight for one in suspected] or [1.0],
-            checks=tuple(checks),
+            checks=checks,
             start=self.state,
             change=change,
         )
@@ -226,7 +228,7 @@ class Isolation:
         choice = sequencing.next_check(self.problem)
         if choice is None:
             return None
-        check = next(one for one in self.bench.checks if one.id == choice.check.id)
+        check = self.check(choice.check.id)
         moved = self.bench.way(self.state, check)
         assert moved is not None
         return NextCheck(
@@ -238,10 +240,13 @@ class Isolation:
             leaves=self.leaves(choice.check.id),
         )
 
+    def check(self, check_id: str) -> Check:
+        """Return the catalogue's check of that id."""
+        return next(one for one in self.bench.checks if one.id == check_id)
+
     def leaves(self, check_id: str) -> tuple[Left, ...]:
         """Return what each result of a check leaves, likeliest result first."""
-        made = self.problem.check(check_id)
-        check = next(one for one in self.bench.checks if one.id == check_id)
+        made, check = self.problem.check(check_id), self.check(check_id)
         suspected = [one for one in self._suspected if one.weight > 0]
         total = sum(one.weight for one in suspected)
         found: dict[str, dict[int, float]] = {}

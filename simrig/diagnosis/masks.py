@@ -126,6 +126,10 @@ class MaskModel:
     as ``meets`` if not given.  ``carriers`` are the deviations that carry from cell to
     cell; all, if not given.
 
+    ``enlarges[v][i]`` are the cells at which deviation i can make more worlds read v, in
+    any company but that of ``turners``, which turn what is read into something else; as
+    ``reaches`` for each value if not given.
+
     ``effect(component)`` is asked for deviations alone and for deviations that hang
     together.  The answers for one and for two are kept.
 
@@ -144,6 +148,8 @@ class MaskModel:
     effect: Callable[[frozenset[int]], Effect] = attrs.field(repr=False)
     reaches: tuple[int, ...] = attrs.field(repr=False)
     carriers: frozenset[int] = attrs.field(repr=False)
+    enlarges: tuple[tuple[int, ...], ...] | None = attrs.field(default=None, repr=False)
+    turners: frozenset[int] = attrs.field(default=frozenset(), repr=False)
     keys: tuple[Hashable, ...] | None = attrs.field(default=None, repr=False)
     everything: int = attrs.field(init=False, repr=False)
     _carried: int = attrs.field(init=False, repr=False)
@@ -152,6 +158,9 @@ class MaskModel:
     )
     _meeting: dict[int, frozenset[int]] = attrs.field(init=False, repr=False, factory=dict)
     _reaching: dict[int, frozenset[int]] = attrs.field(init=False, repr=False, factory=dict)
+    _enlarging: dict[int, dict[int, frozenset[int]]] = attrs.field(
+        init=False, repr=False, factory=dict
+    )
     _grouped: dict[tuple[frozenset[int], frozenset[int]], Classes] = attrs.field(
         init=False, repr=False, factory=dict
     )
@@ -173,6 +182,13 @@ class MaskModel:
         wanted = len(self.deviations)
         if value is not None and len(value) != wanted:
             raise ValueError(f"{attribute.name}: {len(value)} found, {wanted} wanted")
+
+    @enlarges.validator
+    def _one_each_for_each_value(
+        self, attribute: attrs.Attribute[Any], value: tuple[tuple[int, ...], ...] | None
+    ) -> None:
+        for one in value or ():
+            self._one_each(attribute, one)
 
     @worlds.validator
     def _some_of_the_worlds(self, attribute: attrs.Attribute[int], value: int) -> None:
@@ -246,6 +262,12 @@ class MaskModel:
     def reaching(self, cells: int) -> Iterator[frozenset[int]]:
         """Yield for each cell of a bit set the deviations that reach it."""
         return _holding(cells, self.reaches, self._reaching)
+
+    def enlarging(self, cell: int, value: int) -> frozenset[int]:
+        """Return the deviations that can make more worlds read a value at a cell."""
+        sets = self.reaches if self.enlarges is None else self.enlarges[value]
+        known = self._enlarging.setdefault(value, {})
+        return next(_holding(1 << cell, sets, known))
 
 
 def _holding(

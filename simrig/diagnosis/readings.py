@@ -49,6 +49,7 @@ class MaskSystem(System):
     _healthy: list[int] = attrs.field(init=False, repr=False)
     _inert: frozenset[int] = attrs.field(init=False, repr=False)
     _meets: tuple[int, ...] = attrs.field(init=False, repr=False)
+    _grown: dict[int, int] = attrs.field(init=False, repr=False, factory=dict)
     _alone: dict[int, tuple[_Laid, ...]] = attrs.field(init=False, repr=False, factory=dict)
     _kept: dict[frozenset[int], tuple[_Laying, ...]] = attrs.field(
         init=False, repr=False, factory=dict
@@ -104,8 +105,13 @@ class MaskSystem(System):
         agreeing = sum([product.total.bit_count() for product, _ in layings])
         if agreeing:
             return Allowed(likelihood=agreeing / sum([possible for _, possible in layings]))
-        cells = reduce(or_, [1 << cell for cell in self._blamed(layings)])
-        helpful: set[int] = set().union(*self.model.reaching(cells))
+        blamed = self._blamed(layings)
+        cells = reduce(or_, [1 << cell for cell in blamed])
+        turned = reduce(or_, [self.model.reaches[i] for i in chosen & self.model.turners], 0)
+        helpful: set[int] = set().union(*self.model.reaching(cells & turned))
+        for cell in blamed:
+            if not turned >> cell & 1:
+                helpful.update(self.model.enlarging(cell, self._picks[cell]))
         for index in self._carrying(chosen, cells):
             helpful.update(*self.model.meeting(self._meets[index]))
         return Conflict(candidates=frozenset(helpful) - chosen - self.barred)
@@ -156,13 +162,39 @@ class MaskSystem(System):
         for component_bits, component in components:
             (joined if component_bits & bits else rest).extend(component)
         component = frozenset(joined)
+        others = self._layings(frozenset(rest))
         if not self.model.knows(component):
-            # What lies outside stays as it is: if that conflicts, nothing need be asked.
-            reach = reduce(or_, [self.model.reaches[member] for member in joined])
-            span, everything = Span.of(reach), self.model.everything
-            if not any(product.without(span, everything) for product, _ in layings):
+            # A cell that nothing enlarges gives no more worlds than without the component: if
+            # these conflict, nothing need be asked.
+            span, everything = Span.of(self._enlarged(joined, rest)), self.model.everything
+            if not any(product.without(span, everything) for product, _ in others):
                 return 0.0
-        return self._lay_over(self._layings(frozenset(rest)), component)
+        return self._lay_over(others, component)
+
+    def _enlarged(self, joined: list[int], rest: list[int]) -> int:
+        """Return the cells at which some deviations can make more worlds read as was read."""
+        model = self.model
+        if not model.turners.isdisjoint(joined) or not model.turners.isdisjoint(rest):
+            return reduce(or_, [model.reaches[member] for member in joined])
+        cells = 0
+        for member in joined:
+            if member not in self._grown:
+                sets = model.enlarges or [model.reaches]
+                self._grown[member] = reduce(
+                    or_, [sets[value][member] & bits for value, bits in self._picked(len(sets))]
+                )
+            cells |= self._grown[member]
+        return cells
+
+    def _picked(self, values: int) -> list[tuple[int, int]]:
+        """Return the bit set of the cells at which each value was read; all, for a single one."""
+        if values == 1:
+            return [(0, -1)]
+        found = dict.fromkeys(range(values), 0)
+        for cell, pick in enumerate(self._picks):
+            if pick >= 0:
+                found[pick] |= 1 << cell
+        return list(found.items())
 
     def _lay_over(self, layings: tuple[_Laying, ...], component: frozenset[int]) -> float:
         """Return the likelihood with the changes of a component laid over each product."""

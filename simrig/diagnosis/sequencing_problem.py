@@ -115,6 +115,10 @@ def _numbers(values: Iterable[float]) -> tuple[float, ...]:
     return tuple(float(value) for value in values)
 
 
+def _checks(values: Iterable[Check]) -> tuple[Check, ...]:
+    return tuple(values)
+
+
 def _ids(values: Iterable[str]) -> frozenset[str]:
     return frozenset(values)
 
@@ -140,7 +144,7 @@ class Problem:
     """
 
     weights: tuple[float, ...] = attrs.field(converter=_numbers)
-    checks: tuple[Check, ...] = attrs.field(converter=tuple)
+    checks: tuple[Check, ...] = attrs.field(converter=_checks)
     start: State = None
     change: Change = no_change
     done: frozenset[str] = attrs.field(converter=_ids, default=frozenset())

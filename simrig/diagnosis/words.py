@@ -97,6 +97,22 @@ def fault_words(profile: Profile, fault: Fault) -> str:
     return f"{fault.kind.title}{' at ' if fault.sensor is not None else ': '}{place}"
 
 
+def faults_words(profile: Profile, faults: Iterable[Fault]) -> list[str]:
+    """Return faults in words, those of one kind in one breath."""
+    kinds: dict[str, list[Fault]] = {}
+    for fault in faults:
+        kinds.setdefault(fault.kind.id, []).append(fault)
+    found = []
+    for alike in kinds.values():
+        places = [where(profile, fault) for fault in alike]
+        if len(alike) == 1 or not all(places):
+            found += [fault_words(profile, fault) for fault in alike]
+            continue
+        joint = " at " if alike[0].sensor is not None else ": "
+        found.append(f"{alike[0].kind.title}{joint}{listed(places)}")
+    return found
+
+
 def _behind(profile: Profile, axis: str, part: str) -> str:
     number, _, place = part.partition("@")
     line = next(one for one in getattr(profile.matrix, axis) if one.number == int(number))

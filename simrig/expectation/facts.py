@@ -29,7 +29,8 @@ def in_words(profile: Profile, fact: Fact) -> str:
         ("sensor", "rest_reads"): f"how {title} reads at rest",
         ("sensor", "board"): f"which receiver board {title} is on, if any",
         ("sensor", "diode"): f"whether {title} has a diode",
-        ("sensor", "address"): f"the address of {title}",
+        ("sensor", "address"): f"the address of {title}"
+        + (", so that no phantom is reckoned with" if profile.matrix is None else ""),
         ("board", "output_closes"): f"whether the outputs of {title} close when dark or when lit",
         ("mechanism", "rest"): f"how the {title} stands at rest",
         ("matrix", "diodes"): "which positions of the matrix have a diode",
@@ -71,6 +72,9 @@ def standing_on(
     if cell.maybe and cell.surely != frame.everything:
         found.update(dict.fromkeys(_between_worlds(profile, worlds, frame, cell)))
     found.update(dict.fromkeys(_assumed(profile, table, sensor, phase)))
+    if profile.matrix is None and sensor.address is None:
+        # In a matrix without diodes a phantom could show at it.
+        found[Fact("sensor", sensor.id, "address")] = None
     return tuple(found)
 
 

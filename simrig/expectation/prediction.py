@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Sequence
+from functools import reduce
+from operator import and_, or_
+
 import attrs
 
 from simrig.expectation.facts import dependencies, standing_on
 from simrig.expectation.reasons import along_the_chain
+from simrig.faults.candidates import Fault
+from simrig.faults.dispositions import placements_with
+from simrig.faults.injection import inject
 from simrig.profile.components import Sensor
 from simrig.profile.machine import Profile
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links, links, readings
 from simrig.world.balls import Placement
 from simrig.world.phases import Conditions, legal_placements, phase_of
-from simrig.world.worlds import Worlds, worlds
+from simrig.world.worlds import Value, Worlds, worlds
 
 
 @attrs.frozen(kw_only=True)
@@ -47,10 +55,18 @@ class Prediction:
     frame: Frame = attrs.field(eq=False, repr=False)
 
 
-def expect(profile: Profile, conditions: Conditions, *, table: Links | None = None) -> Prediction:
+def expect(
+    profile: Profile,
+    conditions: Conditions,
+    *,
+    table: Links | None = None,
+    faults: Sequence[Fault] = (),
+) -> Prediction:
     """Predict the readings; ``table`` is the table of links, a sound machine's when left out.
 
-    Raises ValueError, in words, for conditions that the machine cannot have.
+    With ``faults`` in the machine: parts change the links, balls lie otherwise, and what an
+    intermittent one makes of a reading comes and goes.  Raises ValueError, in words, for
+    conditions that the machine cannot have, and for a part that fails in two ways.
     """
     table = table or links(profile)
     placements = legal_placements(profile, conditions)
@@ -59,19 +75,44 @@ def expect(profile: Profile, conditions: Conditions, *, table: Links | None = No
             "no legal position of the balls fits these conditions; "
             "leave --phase out to say exactly where they are"
         )
+    if faults:
+        placements = placements_with(profile, conditions, faults)
     phase = None if conditions.seen_only else phase_of(profile, conditions.phase).id
     many = worlds(profile, placements)
-    frame = readings(profile, table, many)
+    faulty = inject(profile, table, faults)
+    frame = _frame(profile, table, many, faults)
     return Prediction(
         machine=profile.id,
         phase=phase,
         balls=_balls(profile, conditions, placements),
         placements=placements,
         readings=tuple(
-            expected(profile, table, many, frame, sensor, phase) for sensor in watched(profile)
+            expected(profile, faulty, many, frame, sensor, phase) for sensor in watched(profile)
         ),
         frame=frame,
     )
+
+
+def _frame(profile: Profile, table: Links, many: Worlds, faults: Sequence[Fault]) -> Frame:
+    """Return the readings; where an intermittent fault makes two of one, either is possible."""
+    fickle = [fault for fault in faults if fault.kind.intermittent]
+    frames = [
+        readings(
+            profile,
+            inject(profile, table, [fault for fault in faults if fault not in absent]),
+            many,
+        )
+        for size in range(len(fickle) + 1)
+        for absent in itertools.combinations(fickle, size)
+    ]
+    cells = {}
+    for name in frames[0].cells:
+        values = [frame.cells[name] for frame in frames]
+        cells[name] = Value(
+            reduce(and_, [value.surely for value in values]),
+            reduce(or_, [value.maybe for value in values]),
+        )
+    return attrs.evolve(frames[0], cells=cells)
 
 
 def watched(profile: Profile) -> tuple[Sensor, ...]:

@@ -38,6 +38,8 @@ class Scene:
         self.first_time = -math.inf
         self.line = 0
         self.keep_moves = False
+        self.changed: set[str] = set()
+        """The sensors whose readings have changed; addresses, where leads are exchanged."""
         self.masked: frozenset[str] = frozenset()
 
     def saved(self) -> tuple[dict[str, bool], dict[str, float], float]:

@@ -272,6 +272,8 @@ class Tracker:
                     scene.closed[event.signal] = closed
                 continue
             changed.append((event, before is None))
+            if before is not None:
+                scene.changed.add(event.signal)
         if len(changed) > 1:
             changed.sort(key=lambda one: scene.order(one[0].signal, one[0].reading == "closed"))
         if scene.contacts.open_to_phantoms:

@@ -162,6 +162,17 @@ def _structure(profile: Profile) -> Iterator[Worth]:
     elif len(profile.phase) < 2 and sure:
         yield _plain("ready", "where the balls lie when a game is ready", 2.0, len(sure),
                      f"{len(sure)} readings in one phase more", sure)  # fmt: skip
+    blank = tuple(
+        spot.id
+        for spot in profile.spots.values()
+        if spot.resting and spot.id not in profile.covering and _is_watched(profile, spot.place)
+    )
+    if blank and any(sensor.at is None and not sensor.follows for sensor in profile.sensor):
+        where = " and ".join(
+            name.replace(".", " position ").replace("-", " ") for name in blank[:3]
+        )
+        yield _plain("", f"which switch, if any, watches {where}", 2.0 * len(blank),
+                     len(blank) * (installed + 1), "a ball there is seen by nothing until then")  # fmt: skip
     beams = tuple(
         sensor.id
         for sensor in profile.sensor
@@ -181,6 +192,16 @@ def _structure(profile: Profile) -> Iterator[Worth]:
     if not profile.coil:
         yield _plain("", "which coils there are, and what feeds them", 8.0, 0.4,
                      "a ball that is not kicked can be traced to its coil, fuse or feed")  # fmt: skip
+
+
+def _is_watched(profile: Profile, name: str | None) -> bool:
+    """Whether some position of a place has a sensor."""
+    place = profile.row("place", name)
+    return (
+        place is not None
+        and not place.open_area
+        and any(f"{name}.{number}" in profile.covering for number in range(1, place.capacity + 1))
+    )
 
 
 def _plain(

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import difflib
 import itertools
-from collections.abc import Iterator
-from typing import Final
+from collections.abc import Iterator, Mapping
+from typing import Final, TypeVar
 
 import attrs
 
@@ -44,10 +45,14 @@ class Fault:
 def possible_faults(
     profile: Profile, kinds: tuple[FaultKind, ...] = FAULT_KINDS
 ) -> tuple[Fault, ...]:
-    """Return every fault of these kinds that a machine can have, in the order of the kinds."""
+    """Return every fault of these kinds that a machine can have, in the order of the kinds.
+
+    Kinds that plug-ins bring for the machine come last.
+    """
     parts = parts_of(profile)
     found = []
-    for kind in kinds:
+    brought = profile.brought.get("simrig_fault_kinds", ())
+    for kind in dict.fromkeys((*kinds, *brought)):
         scale = (profile.priors or {}).get(kind.id, 1.0)
         for part in parts.get(kind.part, ()):
             sensor = profile.row("sensor", part)
@@ -67,19 +72,36 @@ def possible_faults(
 
 def fault_named(faults: tuple[Fault, ...], name: str) -> Fault:
     """Return a fault by its name ``KIND:PART``; raises ValueError with what this machine has."""
+    return pick({fault.name: fault for fault in faults}, name)
+
+
+_Named = TypeVar("_Named")
+
+
+def pick(known: Mapping[str, _Named], name: str) -> _Named:
+    """Return what is known by a name ``KIND:PART``.
+
+    Raises ValueError with the nearest name, or with what there is.
+    """
     kind, _, part = name.strip().lower().partition(":")
-    for fault in faults:
-        if fault.kind.id == kind and fault.part == part:
-            return fault
-    of_kind = [fault.part for fault in faults if fault.kind.id == kind]
-    if of_kind:
+    if f"{kind}:{part}" in known:
+        return known[f"{kind}:{part}"]
+    parts: dict[str, list[str]] = {}
+    for one in known:
+        of, _, concerns = one.partition(":")
+        parts.setdefault(of, []).append(concerns)
+    if kind in parts:
+        near = difflib.get_close_matches(part, parts[kind], 1, 0.75)
+        hint = f'; did you mean "{kind}:{near[0]}"?' if near else ""
+        more = ", …" if len(parts[kind]) > 12 else ""
         raise ValueError(
-            f'"{name}": {kind} can concern here: '
-            + ", ".join(of_kind[:12])
-            + (", …" if len(of_kind) > 12 else "")
+            f'"{name}": {kind} can concern here: {", ".join(parts[kind][:12])}{more}{hint}'
         )
-    known = ", ".join(dict.fromkeys(fault.kind.id for fault in faults))
-    raise ValueError(f'"{name}": wanted KIND:PART; the kinds that this machine can have: {known}')
+    near = difflib.get_close_matches(kind, parts, 1)
+    if near:
+        better = f"{near[0]}:{part if part in parts[near[0]] else parts[near[0]][0]}"
+        raise ValueError(f'"{name}": this machine cannot have "{kind}"; did you mean "{better}"?')
+    raise ValueError(f'"{name}": wanted KIND:PART; what this machine can have: {", ".join(parts)}')
 
 
 def _fits(profile: Profile, kind: FaultKind, sensor: Sensor | None) -> bool:

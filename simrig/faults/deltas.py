@@ -1,8 +1,8 @@
 """What an edit changes in the table of links, and nothing else of it.
 
 An edit reads and writes certain links only, whatever else is wrong.  So edits
-that touch different links are made together by laying their changes side by
-side; those that share some are made again, on the links that they touch.
+that touch different sensors and lines are made together by laying their changes
+side by side; those that share some are made again, on the links that they touch.
 """
 
 from __future__ import annotations
@@ -43,12 +43,10 @@ class Delta:
 
     @cached_property
     def touches(self) -> frozenset[Hashable]:
-        """The links concerned, by table and key; held and joined lines come one upon the other."""
-        return frozenset(
-            (table, key)
-            for table in ("chains", "leads", "crossings", "strobes", "reads")
-            for key in getattr(self, table)
-        )
+        """The sensors and lines concerned; held and joined lines come one upon the other."""
+        lines = [("strobes", number) for number in self.strobes]
+        lines += [("reads", number) for number in self.reads]
+        return frozenset([*self.chains, *self.leads, *self.crossings, *lines])
 
     @property
     def in_circuit(self) -> bool:
@@ -89,7 +87,7 @@ def delta(
 
 
 def apart(deltas: Sequence[Delta]) -> bool:
-    """Tell whether no two edits touch the same link."""
+    """Tell whether no two edits touch the same sensor or line."""
     if len(deltas) == 2:
         return deltas[0].touches.isdisjoint(deltas[1].touches)
     return sum([len(one.touches) for one in deltas]) == len(

@@ -8,9 +8,10 @@ from functools import cached_property
 import attrs
 
 from simrig.faults.candidates import Fault
+from simrig.faults.contents import Change
 from simrig.faults.deltas import Rewiring, apart, delta, together
 from simrig.faults.reaching import Interaction, Reach
-from simrig.faults.resolving import Change, Resolver, merged
+from simrig.faults.resolving import Resolver
 from simrig.profile.machine import Profile
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links, links, scan
@@ -31,7 +32,7 @@ class Effects:
 
     _resolver: Resolver = attrs.field(repr=False)
     _changes: dict[str, Change] = attrs.field(factory=dict, repr=False)
-    _cells: dict[frozenset[int], Mapping[str, Value]] = attrs.field(factory=dict, repr=False)
+    _cells: dict[frozenset[int], Mapping[str, int]] = attrs.field(factory=dict, repr=False)
 
     @classmethod
     def of(cls, profile: Profile, many: Worlds, table: Links | None = None) -> Effects:
@@ -74,12 +75,15 @@ class Effects:
 
         Raises ValueError when one part is given two modes.
         """
-        return self.resolved(changes)[1]
+        unpacked = self._resolver.unpacked
+        return {name: unpacked(closed) for name, closed in self.resolved(changes)[1].items()}
 
-    def resolved(self, changes: Sequence[Change]) -> tuple[frozenset[int], Mapping[str, Value]]:
+    def resolved(self, changes: Sequence[Change]) -> tuple[frozenset[int], Mapping[str, int]]:
         """Return the same, after a key that is equal for changes that no reading can part.
 
-        Raises ValueError when one part is given two modes.
+        Both bounds of a reading are in one integer: the worlds in which it surely is
+        closed, and above them those in which it may be.  Raises ValueError when one
+        part is given two modes.
         """
         if len(changes) > 1 and not apart([one.delta for one in changes]):
             both = together(self.profile, self.table, [one.delta for one in changes])
@@ -88,8 +92,7 @@ class Effects:
         key = frozenset([one.number for one in changes if one.number])
         found = self._cells.get(key)
         if found is None:
-            contents = [one.content for one in changes if one.number]
-            found = self._cells[key] = self._resolver.cells(merged(contents))
+            found = self._cells[key] = self._resolver.cells([one for one in changes if one.number])
         return key, found
 
     def interaction(self, fault: Fault, limit: int) -> Interaction:

@@ -19,11 +19,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from functools import cached_property
+from typing import Final
 
 import attrs
 
 from simrig.faults.candidates import Fault
-from simrig.faults.resolving import Change
+from simrig.faults.contents import Change
 from simrig.scan.circuit import Crossing
 from simrig.scan.scanner import Links
 from simrig.world.worlds import Value
@@ -37,7 +38,9 @@ class Interaction:
     ``lacks`` influences one that changes ``several`` contacts, some of each of two
     sets.  Others do not.  ``meets`` holds every cell that the fault changes by
     itself, ``reaches`` also those that it changes together with what it meets.
-    One that ``carries`` brings what others do at one cell to another.
+    One that ``carries`` brings what others do at one cell to another.  It ``opens`` if
+    it can make a cell read open that without it would read closed, in any company; and
+    ``closes`` if the other way round.
     """
 
     meets: frozenset[str] = frozenset()
@@ -45,10 +48,24 @@ class Interaction:
     several: frozenset[str] = frozenset()
     lacks: tuple[frozenset[str], frozenset[str]] | None = None
     carries: bool = False
+    opens: bool = True
+    closes: bool = True
 
     def supplied_by(self, other: Interaction) -> bool:
         """Tell whether another fault supplies both of what this one lacks."""
         return self.lacks is not None and all(other.several & one for one in self.lacks)
+
+
+_DOES: Final = {
+    "opens diode": (True, False),
+    "opens line": (True, False),
+    "cuts line": (True, False),
+    "shorts diode": (False, True),
+    "holds line": (False, True),
+    "bridges lines": (False, True),
+}
+"""Whether an effect opens and whether it closes: a way taken out closes nothing, one more
+opens nothing, whatever else is wrong."""
 
 
 class Reach:
@@ -131,6 +148,11 @@ class Reach:
 
     def of_circuit(self, change: Change, fault: Fault, limit: int) -> Interaction:
         """Return the interaction of a change of crossings or lines."""
+        opens, closes = _DOES.get(fault.kind.effect, (True, True))
+        found = self._of_circuit(change, fault, limit)
+        return attrs.evolve(found, opens=opens, closes=closes)
+
+    def _of_circuit(self, change: Change, fault: Fault, limit: int) -> Interaction:
         effect, delta = fault.kind.effect, change.delta
         if self._odd:
             return self.everywhere()

@@ -3,20 +3,23 @@
 The problem.  Pairs of faults come by the ten thousand, and each changes a few links.
 To scan the whole machine for each would repeat nearly all of the work.
 
-How.  What the sound machine passes on is kept: the contact of each sensor, the ways
-through the matrix that are open in some world, the rows that each strobed column
-reaches.  A change replaces a few of these; only columns that it can concern are
-strobed again, by the same ``spread`` as in a whole scan.  Changes that differ in name
-only are worked out once.
+How.  The state of the matrix is kept for the sound machine and for each single
+change: the ways that are open in some world, the rows that each strobed column
+reaches.  Another change is laid upon a state: only columns that it can concern are
+strobed again, by the same ``spread`` as in a whole scan.
+
+The matrix is followed for both bounds of a value at once: one integer holds the
+worlds in which it is surely closed, and above them those in which it may be.
 """
 
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
 import attrs
 
+from simrig.faults.contents import Change, Content, merged
 from simrig.faults.deltas import Delta
 from simrig.profile.machine import Profile
 from simrig.scan.circuit import Crossing, Node, one_name_each, spread
@@ -25,79 +28,33 @@ from simrig.scan.scanner import Links, scan
 from simrig.sensing.chain import contact
 from simrig.world.worlds import Value
 
-Cells = dict[str, Value]
-_Key = TypeVar("_Key", bound=Hashable)
-_Entry = TypeVar("_Entry")
+Cells = dict[str, int]
+"""The worlds in which each cell surely reads closed, and above them those in which it may."""
+
+_Forward = dict[Node, dict[str, tuple[Node, int]]]
+_Back = dict[str, tuple[Node, Node, int]]
 
 
-class Content(NamedTuple):
-    """What differs from the sound machine; equal for changes that no reading can part."""
+class _State(NamedTuple):
+    """The machine under a change.
 
-    contacts: Mapping[str, Value]
-    leads: Mapping[str, str]
-    crossings: Mapping[str, Crossing]
-    strobes: Mapping[int, frozenset[Node]]
-    reads: Mapping[int, frozenset[Node]]
-    held: frozenset[int]
-    joined: tuple[tuple[str, int, int], ...]
-
-    def key(self) -> Hashable:
-        """A value that is equal for equal contents."""
-        tables = self.contacts, self.leads, self.crossings, self.strobes, self.reads
-        return *[frozenset(table.items()) for table in tables], self.held, self.joined
-
-
-class Change(NamedTuple):
-    """A change of links with its content; ``number`` is the same for equal contents, 0 for none."""
-
-    delta: Delta
-    number: int
-    content: Content
-
-
-def merged(contents: Sequence[Content]) -> Content:
-    """Return the content of changes of different links, made together."""
-    if len(contents) == 1:
-        return contents[0]
-    return Content(
-        contacts=_union([one.contacts for one in contents]),
-        leads=_union([one.leads for one in contents]),
-        crossings=_union([one.crossings for one in contents]),
-        strobes=_union([one.strobes for one in contents]),
-        reads=_union([one.reads for one in contents]),
-        held=frozenset().union(*[one.held for one in contents]),
-        joined=tuple([pair for one in contents for pair in one.joined]),
-    )
-
-
-def _union(tables: Sequence[Mapping[_Key, _Entry]]) -> Mapping[_Key, _Entry]:
-    filled = [one for one in tables if one]
-    if len(filled) < 2:
-        return filled[0] if filled else {}
-    return {key: entry for one in filled for key, entry in one.items()}
-
-
-class _Ways(NamedTuple):
-    """The ways through the sound matrix that are open in some world.
-
-    ``named`` lists for each column node the sensor, the row node and the worlds,
-    ``forward`` the same without the sensor.  ``direct`` tells for each column
-    number whether its signal passes back nowhere.
+    ``forward`` and ``back`` are the ways through the matrix that are open in some
+    world, by sensor; ``rows`` what each strobed column reaches; ``returning`` the
+    columns whose signal passes back somewhere.  ``cells`` are the readings that
+    differ from the sound machine's.
     """
 
-    named: dict[Node, list[tuple[str, Node, int]]]
-    forward: dict[Node, list[tuple[Node, int]]]
-    back: dict[str, tuple[Node, Node, int]]
-    rows: dict[int, dict[Node, int]]
-    direct: dict[int, bool]
+    content: Content
+    forward: _Forward
+    back: _Back
+    strobes: Mapping[int, frozenset[Node]]
+    rows: Mapping[int, dict[Node, int]]
+    returning: frozenset[int]
+    cells: Cells
 
 
 class Resolver:
-    """Reads changed links against the sound machine.
-
-    The matrix is followed for both bounds of a value at once: one integer holds the
-    worlds in which it is surely closed, and above them those in which it may be.
-    """
+    """Reads changed links against the sound machine."""
 
     def __init__(
         self,
@@ -111,11 +68,11 @@ class Resolver:
         self._table = table
         self._worked = worked
         self._contacts = contacts
-        self._healthy = healthy.cells
         self._everything = healthy.everything
         self._count = healthy.everything.bit_length()
         self._both = self._packed(Value(-1, -1))
-        self._arriving = {name: contacts[table.leads.get(name, name)] for name in contacts}
+        self._healthy = {name: self._packed(value) for name, value in healthy.cells.items()}
+        self._closed = {name: self._packed(value) for name, value in contacts.items()}
         self._crossing = {one.sensor: one for one in table.circuit.crossings}
         # A switch at an unknown crossing without diode can make a phantom anywhere.
         self.lost: frozenset[str] = frozenset()
@@ -123,69 +80,90 @@ class Resolver:
             self.lost = frozenset(one.id for one in profile.sensor if one.address is None)
         self._phantom = 0
         for name in self.lost:
-            self._phantom |= self._arriving[name].maybe
+            self._phantom |= contacts[name].maybe << self._count
         # A machine that is rewired to begin with is scanned as a whole.
         self._odd = bool(table.leads or table.circuit.joined or table.circuit.held)
-        self._columns: dict[int, list[tuple[str, int]]] = {}
+        self._cells: dict[int, dict[Node, list[tuple[str, int]]]] = {}
         for name, address in profile.address_of.items():
             if address.column is not None and address.row is not None:
-                self._columns.setdefault(address.column, []).append((name, address.row))
-        self._ways = self._sound_ways()
-        nothing = Content({}, {}, {}, {}, {}, frozenset(), ())
-        self._numbers: dict[Hashable, int] = {nothing.key(): 0}
+                for node in table.circuit.reads[address.row]:
+                    column = self._cells.setdefault(address.column, {})
+                    column.setdefault(node, []).append((name, address.row))
+        self._sound = self._sound_state()
+        self._numbers: dict[Hashable, int] = {Content().key(): 0}
+        self._single: dict[int, _State] = {}
 
     def change(self, delta: Delta) -> Change:
         """Return a change of links with what differs from the sound machine under it."""
-        content = self._content(delta)
-        return Change(delta, self._numbers.setdefault(content.key(), len(self._numbers)), content)
-
-    def _content(self, change: Delta) -> Content:
         contacts = {}
-        for name, chain in change.chains.items():
+        for name, chain in delta.chains.items():
             value = contact(chain, self._worked[name], self._everything)
             if value != self._contacts[name]:
                 contacts[name] = value
         circuit = self._table.circuit
-        return Content(
+        crossings = self._crossings_of(delta, contacts)
+        content = Content(
             contacts=contacts,
-            leads=change.leads,
-            crossings={
-                name: one for name, one in change.crossings.items() if one != self._crossing[name]
-            },
-            strobes={k: one for k, one in change.strobes.items() if one != circuit.strobes[k]},
-            reads={k: one for k, one in change.reads.items() if one != circuit.reads[k]},
-            held=change.held,
-            joined=change.joined,
+            leads=delta.leads,
+            crossings=crossings,
+            strobes={k: one for k, one in delta.strobes.items() if one != circuit.strobes[k]},
+            reads={k: one for k, one in delta.reads.items() if one != circuit.reads[k]},
+            held=delta.held,
+            joined=delta.joined,
         )
+        return Change(delta, self._numbers.setdefault(content.key(), len(self._numbers)), content)
 
-    def cells(self, content: Content) -> Cells:
-        """Return the cells that read otherwise than on the sound machine, and how."""
-        arriving = self._arrivals(content)
-        if self._odd or not self.lost.isdisjoint(arriving):
-            return self._scanned(content)
-        found = {}
-        moved = set(content.crossings)
-        for name, value in arriving.items():
-            if name in self._crossing:
-                moved.add(name)
-            else:
-                found[name] = value
-        if moved or content.strobes or content.reads or content.held or content.joined:
-            self._read(content, arriving, moved, found)
+    def _crossings_of(self, delta: Delta, contacts: dict[str, Value]) -> dict[str, Crossing]:
+        """Return the crossings that differ; one that passes nothing is put down as an open contact.
+
+        One whose contact never closes makes no difference.  On the loose end of a
+        wire nothing passes, unless it comes back at a crossing there.
+        """
+        found = {name: one for name, one in delta.crossings.items() if one != self._crossing[name]}
+        if delta.leads or self._odd:
+            return found
+        comes_back = any(one.backward is not None for one in found.values())
+        for name, one in list(found.items()):
+            loose = one.column[1] or one.row[1]
+            closed = contacts.get(name) or self._contacts[name]
+            if not closed.maybe:
+                del found[name]
+            elif not comes_back and (loose or not one.forward):
+                del found[name]
+                contacts.pop(name, None)
+                if self._contacts[name].maybe:
+                    contacts[name] = Value(0, 0)
         return found
 
-    def _arrivals(self, content: Content) -> Mapping[str, Value]:
-        """Return what arrives at the addresses where that differs from the sound machine."""
-        contacts, leads = content.contacts, content.leads
-        if not leads:
-            return contacts
-        found = {}
-        for name in {*contacts, *leads}:
-            source = leads.get(name, name)
-            value = contacts.get(source) or self._contacts[source]
-            if value != self._arriving[name]:
-                found[name] = value
-        return found
+    def cells(self, changes: Sequence[Change]) -> Cells:
+        """Return the cells that read otherwise than on the sound machine, and how.
+
+        No two of the changes touch the same sensor or line.
+        """
+        if not changes:
+            return {}
+        contents = [one.content for one in changes]
+        leads = any(one.leads for one in contents)
+        if self._odd or (
+            self.lost and any(self.lost & {*one.contacts, *one.leads} for one in contents)
+        ):
+            return self._scanned(merged(contents))
+        if leads:
+            return self._laid(self._sound, merged(contents)).cells
+        if len(changes) == 1:
+            return self._under(changes[0]).cells
+        # The least change costs least to lay upon the others.
+        *most, last = sorted(changes, key=_size, reverse=True)
+        state = self._under(most[0])
+        for one in most[1:]:
+            state = self._laid(state, one.content)
+        return self._laid(state, last.content).cells
+
+    def _under(self, change: Change) -> _State:
+        state = self._single.get(change.number)
+        if state is None:
+            state = self._single[change.number] = self._laid(self._sound, change.content)
+        return state
 
     def _scanned(self, content: Content) -> Cells:
         """Return the changed cells by a scan of the whole machine."""
@@ -204,135 +182,214 @@ class Resolver:
         )
         contacts = {**self._contacts, **content.contacts}
         cells = scan(self._profile, table, contacts, self._everything).cells
-        healthy = self._healthy
-        return {name: value for name, value in cells.items() if value != healthy[name]}
-
-    def _read(
-        self, content: Content, arriving: Mapping[str, Value], moved: set[str], found: Cells
-    ) -> None:
-        """Add the changed cells of the matrix."""
-        strobed = self._strobed(content, arriving, moved)
-        reads, held = content.reads, content.held
-        names: dict[Node, Node] = {}
-        if content.joined:
-            names = one_name_each(content.joined, "row")
-            reads = {
-                row: frozenset([names.get(node, node) for node in nodes])
-                for row, nodes in {**self._table.circuit.reads, **reads}.items()
-            }
-        elsewhere = bool(reads or held)
-        sound, before = self._table.circuit.reads, self._ways.rows
-        for number, cells in self._columns.items():
-            rows = strobed.get(number)
-            if rows is None:
-                if not elsewhere:
-                    continue
-                rows = before[number]
-            usual = before[number]
-            for name, row in cells:
-                if row in held:
-                    closed = self._both
-                elif row in reads:
-                    closed = 0
-                    for node in reads[row]:
-                        closed |= rows.get(node, 0)
-                else:
-                    (node,) = sound[row]
-                    closed = rows.get(node, 0)
-                    if closed == usual.get(node, 0):
-                        continue
-                value = self._unpacked(closed)
-                if value != self._healthy[name]:
-                    found[name] = value
-
-    def _strobed(
-        self, content: Content, arriving: Mapping[str, Value], moved: set[str]
-    ) -> dict[int, dict[Node, int]]:
-        """Return the rows that each column reaches, for columns where these differ."""
-        ways = self._ways
-        forward, back = ways.forward, ways.back
-        columns = {self._crossing[name].column for name in moved}
-        if columns:
-            forward = forward.copy()
-            for column in columns:
-                entries = ways.named.get(column, ())
-                forward[column] = [entry[1:] for entry in entries if entry[0] not in moved]
-            if back and not moved.isdisjoint(back):
-                back = {name: way for name, way in back.items() if name not in moved}
-        for name in moved:
-            crossing = content.crossings.get(name) or self._crossing[name]
-            value = self._packed(arriving[name] if name in arriving else self._arriving[name])
-            if not value:
-                continue
-            if crossing.forward:
-                forward.setdefault(crossing.column, []).append((crossing.row, value))
-            if crossing.backward is not None and (way := value & self._packed(crossing.backward)):
-                back = {**back, name: (crossing.row, crossing.column, way)}
-        if content.joined:
-            return self._strobed_joined(content, forward, back.values())
-        returning = list(back.values())
-        found = {}
-        for number, usual in self._table.circuit.strobes.items():
-            driven = content.strobes.get(number, usual)
-            before = ways.rows[number]
-            if driven is usual and ways.direct[number] and columns.isdisjoint(usual):
-                for row, node, value in returning:
-                    if row in before and before[row] & value and node not in driven:
-                        break
-                else:
-                    continue
-            rows = spread(forward, returning, driven, self._both)
-            if rows != before:
-                found[number] = rows
-        return found
-
-    def _strobed_joined(
-        self,
-        content: Content,
-        forward: Mapping[Node, Sequence[tuple[Node, int]]],
-        back: Iterable[tuple[Node, Node, int]],
-    ) -> dict[int, dict[Node, int]]:
-        """Return the rows that each column reaches where bridges join lines."""
-        columns = one_name_each(content.joined, "column")
-        rows = one_name_each(content.joined, "row")
-        joined: dict[Node, list[tuple[Node, int]]] = {}
-        for node, entries in forward.items():
-            joined.setdefault(columns.get(node, node), []).extend(
-                [(rows.get(row, row), value) for row, value in entries]
-            )
-        returning = [
-            (rows.get(row, row), columns.get(node, node), value) for row, node, value in back
-        ]
-        strobes = {**self._table.circuit.strobes, **content.strobes}
         return {
-            number: spread(
-                joined, returning, {columns.get(node, node) for node in driven}, self._both
-            )
-            for number, driven in strobes.items()
+            name: packed
+            for name, value in cells.items()
+            if (packed := self._packed(value)) != self._healthy[name]
         }
 
-    def _sound_ways(self) -> _Ways:
-        named: dict[Node, list[tuple[str, Node, int]]] = {}
-        back: dict[str, tuple[Node, Node, int]] = {}
-        for crossing in self._table.circuit.crossings:
-            value = self._packed(self._arriving[crossing.sensor])
-            if not value:
+    def _laid(self, base: _State, more: Content) -> _State:
+        """Return a state with a change laid upon it; leads are exchanged on the sound one only."""
+        under, known = base.content, self._crossing
+        cells = base.cells.copy()
+        forward, back = base.forward, base.back
+        touched: set[Node] = set()
+        ways: list[tuple[Node, Node, int]] = []
+        arriving = self._arriving(more)
+        moved = [name for name in arriving if name in known]
+        if len(moved) < len(arriving):
+            for name, closed in arriving.items():
+                if name not in known:
+                    self._note(name, closed, cells)
+        if more.crossings:
+            moved += [name for name in more.crossings if name not in arriving]
+        for name in moved:
+            before = under.crossings.get(name) or known[name]
+            after = more.crossings.get(name) or before
+            if name in arriving:
+                value = arriving[name]
+            elif name in under.contacts:
+                value = self._packed(under.contacts[name])
+            else:
+                value = self._closed[name]
+            entry = (after.row, value) if value and after.forward else None
+            old = forward[before.column].get(name) if before.column in forward else None
+            if entry != old or before.column != after.column:
+                touched |= {before.column, after.column}
+                forward = _moved(forward, name, before.column, after.column, entry)
+            way = self._way_back(after, value)
+            if way != back.get(name):
+                back = back.copy()
+                if way is None:
+                    del back[name]
+                else:
+                    back[name] = way
+                    ways.append(way)
+        strobes = {**base.strobes, **more.strobes} if more.strobes else base.strobes
+        content = more if base is self._sound else merged((under, more))
+        made = _State(content, forward, back, strobes, base.rows, base.returning, cells)
+        return self._strobed(base, made, touched, ways)
+
+    def _strobed(
+        self, base: _State, made: _State, touched: set[Node], ways: Sequence[tuple[Node, Node, int]]
+    ) -> _State:
+        """Return a state with the columns strobed again that can reach other rows than before.
+
+        ``touched`` are the column nodes with other ways forward, ``ways`` the new ways back.
+        """
+        content, forward, back, strobes, rows, returning, cells = made
+        if content.joined:
+            joined = self._strobed_joined(made)
+            self._read_all(joined, content, cells)
+            return made._replace(rows=joined)
+        backward = back.values()
+        before_strobes = base.strobes
+        fresh: dict[int, dict[Node, int]] = {}
+        for number, driven in strobes.items():
+            before = rows[number]
+            if (
+                driven is before_strobes[number]
+                and number not in returning
+                and touched.isdisjoint(driven)
+                and not (ways and _returns(before, ways, driven))
+            ):
                 continue
-            if crossing.forward:
-                entry = (crossing.sensor, crossing.row, value)
-                named.setdefault(crossing.column, []).append(entry)
-            if crossing.backward is not None and (way := value & self._packed(crossing.backward)):
-                back[crossing.sensor] = (crossing.row, crossing.column, way)
-        forward = {node: [entry[1:] for entry in entries] for node, entries in named.items()}
-        rows, direct = {}, {}
-        for number, driven in self._table.circuit.strobes.items():
-            rows[number] = spread(forward, back.values(), driven, self._both)
-            direct[number] = rows[number] == spread(forward, (), driven, self._both)
-        return _Ways(named, forward, back, rows, direct)
+            now = spread(forward, backward, driven, self._both)
+            if now != before:
+                fresh[number] = now
+            if backward and (number in returning) != _returns(now, backward, driven):
+                returning = returning ^ {number}
+        if content.reads or content.held:
+            rows = {**rows, **fresh}
+            self._read_all(rows, content, cells)
+        elif fresh:
+            for number, now in fresh.items():
+                self._read(number, rows[number], now, cells)
+            rows = {**rows, **fresh}
+        return _State(content, forward, back, strobes, rows, returning, cells)
+
+    def _note(self, name: str, closed: int, cells: Cells) -> None:
+        """Put down what a cell reads; one that reads as on the sound machine is left out."""
+        if closed != self._healthy[name]:
+            cells[name] = closed
+        else:
+            cells.pop(name, None)
+
+    def _read(
+        self, number: int, before: Mapping[Node, int], rows: Mapping[Node, int], cells: Cells
+    ) -> None:
+        """Bring the cells of one column up to date."""
+        here = self._cells.get(number, {})
+        for node in {*before, *rows}:
+            closed = rows.get(node, 0)
+            if node in here and closed != before.get(node, 0):
+                for name, _ in here[node]:
+                    self._note(name, closed | self._phantom, cells)
+
+    def _read_all(
+        self, rows: Mapping[int, Mapping[Node, int]], content: Content, cells: Cells
+    ) -> None:
+        """Bring all cells of the matrix up to date, with rows that are read otherwise."""
+        alias = one_name_each(content.joined, "row")
+        nodes = {
+            row: [alias.get(node, node) for node in content.reads.get(row, usual)]
+            for row, usual in self._table.circuit.reads.items()
+        }
+        for number, columns in self._cells.items():
+            reached = rows[number]
+            for here in columns.values():
+                for name, row in here:
+                    closed = self._both if row in content.held else 0
+                    for node in nodes[row]:
+                        closed |= reached.get(node, 0)
+                    self._note(name, closed | self._phantom, cells)
+
+    def _strobed_joined(self, made: _State) -> dict[int, dict[Node, int]]:
+        """Return the rows that each column reaches where bridges join lines."""
+        columns = one_name_each(made.content.joined, "column")
+        rows = one_name_each(made.content.joined, "row")
+        forward: _Forward = {}
+        for node, ways in made.forward.items():
+            forward.setdefault(columns.get(node, node), {}).update(
+                {name: (rows.get(row, row), value) for name, (row, value) in ways.items()}
+            )
+        back = [
+            (rows.get(row, row), columns.get(node, node), value)
+            for row, node, value in made.back.values()
+        ]
+        return {
+            number: spread(forward, back, {columns.get(node, node) for node in driven}, self._both)
+            for number, driven in made.strobes.items()
+        }
+
+    def _arriving(self, content: Content) -> dict[str, int]:
+        """Return what arrives at the addresses that a change concerns."""
+        contacts, leads = content.contacts, content.leads
+        if not leads:
+            return {name: self._packed(value) for name, value in contacts.items()}
+        found = {}
+        for name in {*contacts, *leads}:
+            source = leads.get(name, name)
+            found[name] = self._packed(contacts.get(source) or self._contacts[source])
+        return found
+
+    def _sound_state(self) -> _State:
+        forward: _Forward = {}
+        back: _Back = {}
+        for crossing in self._table.circuit.crossings:
+            value = self._closed[crossing.sensor]
+            if value and crossing.forward:
+                forward.setdefault(crossing.column, {})[crossing.sensor] = crossing.row, value
+            if (way := self._way_back(crossing, value)) is not None:
+                back[crossing.sensor] = way
+        strobes = self._table.circuit.strobes
+        rows = {
+            number: spread(forward, back.values(), driven, self._both)
+            for number, driven in strobes.items()
+        }
+        returning = [
+            number
+            for number, driven in strobes.items()
+            if _returns(rows[number], back.values(), driven)
+        ]
+        return _State(Content(), forward, back, strobes, rows, frozenset(returning), {})
+
+    def _way_back(self, crossing: Crossing, value: int) -> tuple[Node, Node, int] | None:
+        if crossing.backward is None or not (way := value & self._packed(crossing.backward)):
+            return None
+        return crossing.row, crossing.column, way
 
     def _packed(self, value: Value) -> int:
         everything = self._everything
         return value.surely & everything | (value.maybe & everything) << self._count
 
-    def _unpacked(self, both: int) -> Value:
-        return Value(both & self._everything, both >> self._count | self._phantom)
+    def unpacked(self, closed: int) -> Value:
+        """Return what a cell reads as the pair of its bounds."""
+        return Value(closed & self._everything, closed >> self._count)
+
+
+def _size(change: Change) -> int:
+    return change.content.size()
+
+
+def _moved(
+    forward: _Forward, name: str, old: Node, new: Node, entry: tuple[Node, int] | None
+) -> _Forward:
+    """Return the ways forward with one sensor's moved, changed or taken out."""
+    changed = forward.copy()
+    changed[old] = {key: way for key, way in changed.get(old, {}).items() if key != name}
+    if entry is not None:
+        changed[new] = {**changed.get(new, {}), name: entry}
+    return changed
+
+
+def _returns(
+    rows: Mapping[Node, int],
+    back: Iterable[tuple[Node, Node, int]],
+    driven: frozenset[Node],
+) -> bool:
+    """Tell whether a signal that has reached some rows passes back to a further column."""
+    for row, node, value in back:  # noqa: SIM110, a loop is faster here
+        if row in rows and rows[row] & value and node not in driven:
+            return True
+    return False

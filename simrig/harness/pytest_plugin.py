@@ -1,7 +1,8 @@
-"""The pytest plug-in: collects ``*.scenario.toml``, one test a step; gives the ``rig`` fixture.
+"""The pytest plug-in: collects ``*.scenario.toml``, one test a step; gives the ``rig`` fixture;
+runs the conformance suite.
 
-Nothing else of simrig is imported until a scenario is collected or the fixture is
-asked for.
+Nothing else of simrig is imported until a scenario is collected or the fixture or the
+suite is asked for.
 """
 
 from __future__ import annotations
@@ -17,6 +18,57 @@ if TYPE_CHECKING:
     from simrig.interchange.scenarios import Scenario
 
 SUFFIX = ".scenario.toml"
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the options of the conformance suite."""
+    group = parser.getgroup("simrig", "machine profiles")
+    group.addoption(
+        "--simrig-conformance",
+        action="append",
+        default=[],
+        metavar="MACHINE|FILE",
+        help="hold a machine profile against the conformance suite; alone unless paths are named",
+    )
+    group.addoption(
+        "--simrig-examples",
+        type=int,
+        default=50,
+        metavar="N",
+        help="examples that each check draws (50)",
+    )
+    group.addoption(
+        "--simrig-seed", type=int, default=0, metavar="N", help="draw other examples (0)"
+    )
+    parser.addini(
+        "simrig_conformance", "machines under the conformance suite in every run", type="linelist"
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Bring the conformance suite in where it is asked for."""
+    config.addinivalue_line("markers", "conformance: the conformance suite of machine profiles")
+    named: list[str] = config.getoption("--simrig-conformance")
+    stated: list[str] = config.getini("simrig_conformance")
+    references = list(dict.fromkeys([*named, *(_from_root(config, one) for one in stated)]))
+    if not references or config.getoption("--help"):
+        return
+    if named and config.args_source is not pytest.Config.ArgsSource.ARGS:
+        config.args = []
+    from simrig.harness.conformance_items import Conformance
+
+    suite = Conformance(
+        references, config.getoption("--simrig-examples"), config.getoption("--simrig-seed")
+    )
+    config.pluginmanager.register(suite, "simrig-conformance")
+
+
+def _from_root(config: pytest.Config, reference: str) -> str:
+    """Return a path as stated in the project's file, which counts from that file."""
+    if reference.endswith((".toml", ".json")):
+        around = config.inipath.parent if config.inipath else config.rootpath
+        return str(around / reference)
+    return reference
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:

@@ -32,7 +32,10 @@ class DiagnosisTable(keys.Keyed):
     )
     first: tuple[str, ...] | None = keys.sequence("the likeliest is one of these", _NAME)
     ranked: tuple[str, ...] | None = keys.sequence("each is likelier than the next", _NAME)
-    one_group: tuple[str, ...] | None = keys.sequence("these are in one group", _NAME)
+    alike: tuple[str, ...] | None = keys.sequence("these show alike under every reading", _NAME)
+    one_group: tuple[str, ...] | None = keys.sequence(
+        "these are in one group: no reading and no check parts them", _NAME
+    )
     groups: int | None = keys.integer("how many groups there are", 0, 100000)
     no_part: bool | None = keys.boolean("whether no part with a chance of 1 in 100 is named")
     at: Mapping[str, int] | None = keys.mapping(

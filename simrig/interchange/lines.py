@@ -68,8 +68,9 @@ class Faults:
         return self.count >= MOST_PROBLEMS
 
     def add(self, line: int | None, where: str, message: str) -> None:
-        """Note a problem."""
+        """Note a problem; one of the whole file is told at its first line."""
         if not self.full:
+            line = 1 if line is None else line
             self._kept.append(Problem(file=self.file, line=line, where=where, message=message))
         self.count += 1
 
@@ -78,7 +79,8 @@ class Faults:
         problems = list(self._kept)
         if more := self.count - len(problems):
             message = f"and {more} more; mend these first, then read it again"
-            problems.append(Problem(file=self.file, where="log", message=message))
+            line = problems[-1].line
+            problems.append(Problem(file=self.file, line=line, where="log", message=message))
         return tuple(problems)
 
     def raise_any(self) -> None:

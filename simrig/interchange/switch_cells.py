@@ -56,14 +56,14 @@ UNUSED: Final = frozenset(
 )
 
 HEADINGS: Final = {
-    "number": "number|no|nr|num|#|switch number|switch no|switch nr|switch #|sw|sw #|sw no|id",
+    "number": "number|no|nr|num|#|no #|switch number|switch no|switch nr|switch #|sw|sw #|sw no|id",
     "name": "name|switch|switch name|description|function|label|sensor|designation|what",
     "column": "column|col|columns|strobe|column number|column no",
     "row": "row|rows|row number|row no",
     "wire": "wire|wires|wire colour|wire color|colour|color|colours|colors|wiring|wire colours",
     "column wire": "column wire|col wire|column colour|column color",
     "row wire": "row wire|row colour|row color",
-    "address": "address|position|location|matrix|crossing|read at",
+    "address": "address|position|location|matrix|matrix position|crossing|read at",
     "kind": "kind|type|sensor type|switch type",
     "connector": "connector|plug",
     "pin": "pin|plug pin",
@@ -172,8 +172,8 @@ def cells(text: str, mark: str) -> list[str]:
 
 def role(cell: str) -> str | None:
     """Return what a heading heads; None for no heading."""
-    plain = cell.strip().lower().strip(".:").replace("-", " ").replace("_", " ")
-    return _ROLE_OF.get(plain.rstrip("."))
+    plain = re.sub(r"[-_.:\s]+", " ", cell.lower()).strip()
+    return _ROLE_OF.get(plain)
 
 
 def is_colour(cell: str) -> bool:

@@ -26,6 +26,32 @@ def is_grid(rows: Rows) -> bool:
     return sum(switch_cells.label(cells[0]) is not None for cells in below) * 2 > len(below)
 
 
+def is_bare_grid(rows: Rows) -> bool:
+    """Whether it is a grid of names alone, four columns or more, with no heading anywhere."""
+    width = len(rows[0][1])
+    if width < 4 or len(rows) < 2 or any(len(cells) != width for _, cells in rows):
+        return False
+    if any(switch_cells.role(cell) for cell in rows[0][1]):
+        return False
+    texts = [cell for _, cells in rows for cell in cells if cell]
+    return not any(
+        switch_cells.number(cell) is not None or switch_cells.is_colour(cell) for cell in texts
+    )
+
+
+def read_bare_grid(reading: Reading, rows: Rows) -> None:
+    """Read a grid of names alone: counted from the left and from the top, and said to be so."""
+    message = "no headings: taken as column 1 at the left and row 1 at the top"
+    reading.note(rows[0][0].number, "grid", message)
+    reading.layout_assumed = "counted from the left and the top of a list without headings"
+    heads = {place: place + 1 for place in range(len(rows[0][1]))}
+    texts = [cell for _, cells in rows for cell in cells if cell]
+    numbered = most(texts, switch_cells.leading_number)
+    for along, (line, cells) in enumerate(rows, 1):
+        start = (None, along, "")
+        _grid_row(reading, line.number, cells, heads, ("row", start), numbered)
+
+
 def read_grid(reading: Reading, rows: Rows, mark: str) -> None:
     """Read a grid whose cells are cut already; ``mark`` separated them."""
     header = rows[0][1]

@@ -32,13 +32,17 @@ class Listed:
 
 @attrs.frozen(kw_only=True)
 class SwitchList:
-    """The switches of a list in its order, what is wrong with it, and what was taken for granted."""
+    """The switches of a list in its order, what is wrong with it, and what was taken for granted.
+
+    ``layout_assumed`` says why the addresses are only assumed, where they are.
+    """
 
     switches: tuple[Listed, ...]
     problems: tuple[Problem, ...]
     notes: tuple[Problem, ...] = ()
     column_wires: Mapping[int, str] = attrs.field(factory=dict)
     row_wires: Mapping[int, str] = attrs.field(factory=dict)
+    layout_assumed: str = ""
 
 
 class Reading:
@@ -49,6 +53,7 @@ class Reading:
         self.file = file
         self.kept: list[Listed] = []
         self.notes: list[Problem] = []
+        self.layout_assumed = ""
         self.mentioned: dict[int, int] = {}
         self.wires: dict[str, dict[int, str]] = {"column": {}, "row": {}}
         self._numbers: dict[int, int] = {}

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from simrig.interchange import switch_cells
 from simrig.interchange.lines import Faults
 from simrig.interchange.switch_cells import UNUSED, Line
-from simrig.interchange.switch_grid import is_grid, read_grid
+from simrig.interchange.switch_grid import is_bare_grid, is_grid, read_bare_grid, read_grid
 from simrig.interchange.switch_kept import Listed, Reading, SwitchList, shortened
 from simrig.interchange.switch_table import read_table
 from simrig.profile.addresses import Address
@@ -38,8 +38,13 @@ def read(data: bytes, file: str) -> SwitchList:
         _typed(reading, sound)
     else:
         rows = [(line, switch_cells.cells(line.text, mark)) for line in sound]
+        while len(rows) > 2 and sum(bool(cell) for cell in rows[0][1]) == 1:
+            reading.note(rows[0][0].number, "title", f'"{rows[0][0].text.strip()}" is left out')
+            rows.pop(0)
         if is_grid(rows):
             read_grid(reading, rows, mark)
+        elif is_bare_grid(rows):
+            read_bare_grid(reading, rows)
         else:
             read_table(reading, rows, mark)
     if not reading.kept and not reading.faults:
@@ -55,6 +60,7 @@ def read(data: bytes, file: str) -> SwitchList:
         notes=tuple(reading.notes),
         column_wires=reading.wires["column"],
         row_wires=reading.wires["row"],
+        layout_assumed=reading.layout_assumed,
     )
 
 

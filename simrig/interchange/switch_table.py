@@ -54,6 +54,11 @@ def read_table(reading: Reading, rows: Rows, mark: str) -> None:
         reading.fault(line.number, "columns", found)
     names = named if headed else [None] * width
     roles = _roles(reading, rows[0][0].number, names, [cells for _, cells in good])
+    for place, role in enumerate(roles):
+        if role.startswith("other") and any(cells[place] for _, cells in good):
+            heading = f'"{first[place]}"' if headed and place < len(first) else f"{place + 1}"
+            message = f"column {heading} is left out: it is no number, name, address or wire"
+            reading.note(rows[0][0].number, "columns", message)
     for line, cells in good:
         if one := _listed(reading, line.number, dict(zip(roles, cells, strict=True))):
             reading.keep(one)

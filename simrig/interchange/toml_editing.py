@@ -48,11 +48,15 @@ class _Key:
 
 @attrs.frozen(kw_only=True)
 class _Row:
-    """A table that is not there yet; ``several`` for one more row of ``[[name]]``."""
+    """A table that is not there yet; ``several`` for one more row of ``[[name]]``.
+
+    It stands before the row with the number ``before``, or last.
+    """
 
     name: str
     row: Any
     several: bool
+    before: int | None = None
 
 
 def edited(text: str, before: Profile, after: Profile) -> str:
@@ -95,9 +99,7 @@ def _changes(before: Profile, after: Profile) -> Iterator[_Change]:
         if old == new:
             continue
         if key.shape == "tables" and key.table is not None:
-            for index, row in enumerate(old):
-                yield from _row_changes(row, _kept(new, index, row), (name, index))
-            yield from (_Row(name=name, row=row, several=True) for row in new[len(old) :])
+            yield from _table_changes(name, old, new)
         elif key.shape == "table" and old is not None and new is not None:
             yield from _row_changes(old, new, (name,))
         elif isinstance(old, Mapping) and isinstance(new, Mapping):
@@ -108,11 +110,24 @@ def _changes(before: Profile, after: Profile) -> Iterator[_Change]:
             yield _Key(path=(), name=name, value=new, order=_order(Profile))
 
 
-def _kept(rows: tuple[Any, ...], index: int, row: Any) -> Any:
-    name = getattr(row, "id", None)
-    if index >= len(rows) or getattr(rows[index], "id", None) != name:
-        raise ValueError(f"the row {name or index + 1} is gone; rows are only added")
-    return rows[index]
+def _table_changes(name: str, old: tuple[Any, ...], new: tuple[Any, ...]) -> Iterator[_Change]:
+    """Rows stay in their order; new ones may stand between them."""
+    place = 0
+    for row in new:
+        if place < len(old) and _is_same(old[place], row):
+            yield from _row_changes(old[place], row, (name, place))
+            place += 1
+        else:
+            before = place if place < len(old) else None
+            yield _Row(name=name, row=row, several=True, before=before)
+    if place < len(old):
+        gone = getattr(old[place], "id", place + 1)
+        raise ValueError(f"the row {gone} is gone; rows are only added")
+
+
+def _is_same(one: Any, other: Any) -> bool:
+    name = getattr(one, "id", None)
+    return bool(name == other.id) if name is not None else bool(one == other)
 
 
 def _row_changes(old: Any, new: Any, path: Path) -> Iterator[_Change]:
@@ -217,6 +232,8 @@ def _new_row(spans: Spans, change: _Row) -> _Edit:
     else:
         header = f"[[{change.name}]]" if change.several else f"[{change.name}]"
         text = row_text(header, change.row)
+    if change.before is not None:
+        return _row_between(spans, change, text)
     section = change.name.partition(".")[0]
     first = section not in spans.root.items
     at = _end_of(spans, section)
@@ -228,6 +245,15 @@ def _new_row(spans: Spans, change: _Row) -> _Edit:
     at = _past_comments(spans, max(at, spans.line_end(_root_end(spans))))
     words = section_heading(section) if first and section == change.name else ""
     return _Edit(start=at, end=at, text="".join(f"\n\n{one}" for one in (words, text) if one))
+
+
+def _row_between(spans: Spans, change: _Row, text: str) -> _Edit:
+    table = spans.table((change.name, change.before or 0))
+    header = None if table is None else spans.header(table)
+    at = spans.line_start(header[0] if header else 0)
+    while at and spans.text.startswith("#", above := spans.line_start(at - 1)):
+        at = above  # remarks right above a row belong to it
+    return _Edit(start=at, end=at, text=f"{text}\n\n")
 
 
 def _precedes(name: str, section: str) -> bool:

@@ -40,6 +40,11 @@ class Judge:
             groups = {_offered(found, name, "one_group").group for name in wanted.one_group}
             if len(groups) > 1:
                 yield f"in {len(groups)} groups, expected in one: {', '.join(wanted.one_group)}"
+        if wanted.alike is not None:
+            grouping = found.whys.grouping
+            seen = {grouping.alike(_offered(found, name, "alike").members) for name in wanted.alike}
+            if len(seen) > 1:
+                yield f"{len(seen)} of these show otherwise than others: {', '.join(wanted.alike)}"
         for name, sensor in (wanted.ruled_out_by or {}).items():
             answer = why_not(found, suspect_named(found, name))
             by = {one for _, one, _ in answer.readings}

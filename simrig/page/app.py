@@ -26,8 +26,8 @@ from simrig.page.answers import Session
 from simrig.page.desk import Desk
 from simrig.page.guard import COOKIE, DAY, Pairing
 from simrig.page.isolating import Isolating, causes_view
+from simrig.page.logs import log_view
 from simrig.page.rendering import render, static
-from simrig.page.steps import steps
 from simrig.reports import wording
 from simrig.reports.drawing import marks, plan
 
@@ -61,9 +61,11 @@ class Page:
                 Route(f"{job}/part", self.on_job(self.part)),
                 Route(f"{job}/seq", self.on_job(self.seq)),
                 Route(f"{job}/causes", self.on_job(self.causes)),
+                Route(f"{job}/steps", self.on_job(self.steps)),
                 Route(f"{job}/plan.svg", self.on_job(self.plan)),
                 Route(f"{job}/sheet", self.on_job(self.sheet)),
                 Route(f"{job}/taps", self.taps, methods=["POST"]),
+                Route(f"{job}/log", self.log, methods=["POST"]),
                 Route(f"{job}/do", self.do, methods=["POST"]),
                 Route(f"{job}/file", self.on_job(self.finish, piece=False)),
                 Route(f"{job}/file", self.file_job, methods=["POST"]),
@@ -161,14 +163,18 @@ class Page:
 
     def show(self, request: Request, job: Session) -> Response:
         """The whole page of a job."""
-        return HTMLResponse(render("job.html", **self._values(job), script=True))
+        opened = request.query_params.get("open", "")
+        values = self._values(job, opened)
+        if opened == "causes":
+            values |= self._causes(job)
+        return HTMLResponse(render("job.html", **values, script=True))
 
     def part(self, request: Request, job: Session) -> Response:
         """The sheet and the answer, or the answer alone, for a page that is open."""
         whole = request.query_params.get("what") == "all"
         return HTMLResponse(render("part.html", **self._values(job), whole=whole))
 
-    def _values(self, job: Session) -> dict[str, Any]:
+    def _values(self, job: Session, opened: str = "") -> dict[str, Any]:
         profile, table = self.desk.machine(job.machine)
         state, seq = self.desk.state(job)
         return {
@@ -179,7 +185,8 @@ class Page:
             "seq": seq,
             "view": views.sheet_view(profile, table, state),
             "answer": views.answer_view(profile, table, state),
-            "steps": steps(profile, table),
+            "steps": self.desk.steps(job.machine),
+            "opened": opened,
         }
 
     def seq(self, request: Request, job: Session) -> Response:
@@ -188,13 +195,20 @@ class Page:
 
     def causes(self, request: Request, job: Session) -> Response:
         """What can be wrong, worked out from everything that was seen."""
+        return HTMLResponse(render("causes.html", **self._causes(job), job=job))
+
+    def _causes(self, job: Session) -> dict[str, Any]:
         profile, _ = self.desk.machine(job.machine)
         state, _ = self.desk.state(job)
         try:
-            found = causes_view(self.isolating.diagnosis(profile, state))
+            return {"error": None, "found": causes_view(self.isolating.isolation(profile, state))}
         except ValueError as error:
-            return HTMLResponse(render("causes.html", error=str(error), found=None))
-        return HTMLResponse(render("causes.html", error=None, found=found))
+            return {"error": str(error), "found": None}
+
+    def steps(self, request: Request, job: Session) -> Response:
+        """The plan that proves the machine, with what was ticked."""
+        state, _ = self.desk.state(job)
+        return HTMLResponse(render("steps.html", steps=self.desk.steps(job.machine), state=state))
 
     def plan(self, request: Request, job: Session) -> Response:
         """The drawing of the machine as it must be now."""
@@ -253,6 +267,27 @@ class Page:
             return answer
         return RedirectResponse(f"/job/{name}", status_code=303)
 
+    async def log(self, request: Request) -> Response:
+        """Judge and draw a log that was dropped on the page; nothing of it is kept."""
+        data = await request.body()
+        name = request.query_params.get("name", "log")[:80]
+        return await run_in_threadpool(self._log, request.path_params["job"], data, name)
+
+    def _log(self, name: str, data: bytes, file: str) -> Response:
+        job = self.desk.answers.session(name)
+        if job is None or not self.desk.readable(job.machine):
+            return PlainTextResponse("There is no such job.", status_code=404)
+        profile, _ = self.desk.machine(job.machine)
+        state, _ = self.desk.state(job)
+        found, problems = None, []
+        try:
+            found = log_view(profile, state.sheet, data, file)
+        except InputError as error:
+            problems = [str(problem) for problem in error.problems]
+        except ValueError as error:
+            problems = [str(error)]
+        return HTMLResponse(render("log.html", found=found, problems=problems))
+
     def finish(self, request: Request, job: Session) -> Response:
         """The questions before a job is filed."""
         return HTMLResponse(self._finish(job, None))
@@ -263,7 +298,7 @@ class Page:
         found: list[str] = []
         if state.asked and state.taken:
             try:
-                shown = causes_view(self.isolating.diagnosis(profile, state))
+                shown = causes_view(self.isolating.isolation(profile, state))
                 found = [group.title for group in shown.groups]
             except ValueError:
                 pass
@@ -287,6 +322,8 @@ class Page:
             return _message(404, "There is no such job", "Begin again from the machines.")
         if job.job is not None:
             return _filed(job)
+        if not self.desk.readable(job.machine):
+            return _message(404, "This machine is not at hand now", "What was tapped is kept.")
         profile, _ = self.desk.machine(job.machine)
         state, _ = self.desk.state(job)
         try:

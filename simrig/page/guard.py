@@ -28,6 +28,7 @@ App = Callable[[Message, Receive, Send], Awaitable[None]]
 
 COOKIE: Final = "simrig-visitor"
 MOST_BODY: Final = 256 * 1024
+MOST_LOG: Final = 1024 * 1024
 BODY_SECONDS: Final = 10.0
 PAIRING_MINUTES: Final = 60
 DAY: Final = datetime.timedelta(hours=24)
@@ -162,8 +163,9 @@ class _TooMuchError(Exception):
 
 
 async def _body(scope: Message, receive: Receive) -> bytes:
+    most = MOST_LOG if scope["path"].endswith("/log") else MOST_BODY
     stated = _only(scope["headers"], b"content-length")
-    if stated is not None and (not stated.isdigit() or int(stated) > MOST_BODY):
+    if stated is not None and (not stated.isdigit() or int(stated) > most):
         raise _TooMuchError(413, "That is too much at once.")
     if scope["method"] in _SAFE:
         return b""
@@ -177,7 +179,7 @@ async def _body(scope: Message, receive: Receive) -> bytes:
                     raise _TooMuchError(400, "The connection ended.")
                 piece = message.get("body", b"")
                 size += len(piece)
-                if size > MOST_BODY:
+                if size > most:
                     raise _TooMuchError(413, "That is too much at once.")
                 pieces.append(piece)
                 if not message.get("more_body", False):

@@ -8,17 +8,21 @@ from typing import Any, Final
 
 import attrs
 
-from simrig.diagnosis.diagnose import Diagnosis, diagnose
-from simrig.diagnosis.one_sheet import Models
+from simrig.diagnosis.bench_job import Job
+from simrig.diagnosis.check_results import Result
+from simrig.diagnosis.diagnose import Diagnosis
+from simrig.diagnosis.isolation import Isolation, result_words
 from simrig.diagnosis.suspects import Sheet
-from simrig.faults.candidates import possible_faults
 from simrig.page.session import State
 from simrig.profile.machine import Profile
 from simrig.reports import diagnosis_text, wording
 from simrig.reports.bars import bar
 
-_KEPT: Final = 40
+_KEPT: Final = 60
+_MOST_JOBS: Final = 12
+_SURE: Final = 0.99
 _LIMIT: Final = 2
+MOST_ANSWERS: Final = 8
 
 
 @attrs.frozen(kw_only=True)
@@ -33,8 +37,26 @@ class GroupView:
 
 
 @attrs.frozen(kw_only=True)
+class CheckView:
+    """The check to do next: how the bench stands, the moves to it, its answers."""
+
+    id: str
+    title: str
+    minutes: float
+    caution: str
+    bench: str
+    moves: tuple[tuple[str, str], ...]
+    answers: tuple[tuple[str, str, str], ...]
+    """(result, its words, how likely it is in words)"""
+
+
+@attrs.frozen(kw_only=True)
 class CausesView:
-    """What can be wrong, likeliest groups first, ``more`` of them not shown."""
+    """What can be wrong, likeliest groups first, ``more`` of them not shown.
+
+    ``next`` is the check that pays best, None where none parts what is left;
+    ``repair`` what is done about the likeliest then.
+    """
 
     verdict: str
     as_assumed: bool
@@ -42,6 +64,9 @@ class CausesView:
     told_apart: bool
     groups: tuple[GroupView, ...]
     more: int
+    next: CheckView | None
+    done: tuple[tuple[str, str], ...]
+    repair: str
     diagnosis: Diagnosis = attrs.field(repr=False, eq=False)
 
 
@@ -50,44 +75,67 @@ class Isolating:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._models: dict[str, Models] = {}
-        self._known: OrderedDict[Any, Diagnosis] = OrderedDict()
+        self._jobs: OrderedDict[Any, Job] = OrderedDict()
+        self._known: OrderedDict[Any, Isolation] = OrderedDict()
 
-    def diagnosis(self, profile: Profile, state: State) -> Diagnosis:
-        """Return the diagnosis of everything that was seen and checked.
+    def isolation(self, profile: Profile, state: State) -> Isolation:
+        """Return the diagnosis of everything that was seen and checked, and the bench for what
+        comes next.
 
         Raises ValueError, in words, when nothing was seen or the conditions cannot be.
         """
-        sheets = tuple(
-            Sheet(observation=sheet.observation(profile), conditions=sheet.conditions)
-            for sheet in state.taken
-        )
-        key = (
+        seen = (
             profile.id,
-            state.checks,
             tuple(
                 (sheet.phase, sheet.balls, tuple(sorted(sheet.readings.items())))
                 for sheet in state.taken
             ),
         )
+        key = (seen, state.checks, state.skipped)
         with self._lock:
             if key in self._known:
                 self._known.move_to_end(key)
                 return self._known[key]
-            models = self._models.get(profile.id)
-            if models is None or models.profile is not profile:
-                faults = possible_faults(profile)
-                models = Models(profile=profile, faults=faults, limit=_LIMIT)
-                self._models[profile.id] = models
-            found = diagnose(profile, sheets, limit=_LIMIT, models=models)
+            job = self._jobs.get(seen)
+            if job is None or job.profile is not profile:
+                sheets = tuple(
+                    Sheet(observation=sheet.observation(profile), conditions=sheet.conditions)
+                    for sheet in state.taken
+                )
+                job = Job(profile=profile, sheets=sheets, limit=_LIMIT)
+                self._jobs[seen] = job
+            found = job.isolation(_results(job, state), frozenset(state.skipped))
+            if not found.diagnosis.as_assumed:
+                _ = found.next  # worked out while nobody else uses the processor
             self._known[key] = found
-            if len(self._known) > _KEPT:
-                self._known.popitem(last=False)
+            for kept, most in ((self._jobs, _MOST_JOBS), (self._known, _KEPT)):
+                if len(kept) > most:
+                    kept.popitem(last=False)
             return found
 
 
-def causes_view(found: Diagnosis) -> CausesView:
-    """Return a diagnosis as the page shows it: the same groups and words as the command's."""
+def ended(isolation: Isolation) -> bool:
+    """Whether the asking is at its end: nothing parts what is left, or one thing is sure."""
+    causes = isolation.causes
+    total = sum(cause.chance for cause in causes)
+    sure = bool(isolation.results) and causes[0].chance >= _SURE * total if causes else True
+    return sure or isolation.next is None
+
+
+def _results(job: Job, state: State) -> tuple[Result, ...]:
+    """Return what was answered; checks that the bench no longer knows say nothing."""
+    found = []
+    for name, answer in state.checks:
+        try:
+            found.append(job.result(name, answer))
+        except ValueError:
+            continue
+    return tuple(found)
+
+
+def causes_view(isolation: Isolation) -> CausesView:
+    """Return a diagnosis as the page shows it: the same groups, check and words as the command's."""
+    found = isolation.diagnosis
     shown = diagnosis_text.top_groups(found) if not found.as_assumed else []
     groups = []
     for number in shown:
@@ -102,6 +150,8 @@ def causes_view(found: Diagnosis) -> CausesView:
                 why=causes[0].why,
             )
         )
+    check = None if found.as_assumed else _check_view(isolation)
+    faults = found.causes[0].faults if found.causes and not found.as_assumed else ()
     return CausesView(
         verdict=diagnosis_text.verdict(found),
         as_assumed=found.as_assumed,
@@ -109,5 +159,28 @@ def causes_view(found: Diagnosis) -> CausesView:
         told_apart=found.told_apart and not found.as_assumed,
         groups=tuple(groups),
         more=0 if found.as_assumed else found.groups - len(shown),
+        next=check,
+        done=tuple(
+            (one.check.title, result_words(one.check, one.result)) for one in isolation.results
+        ),
+        repair="" if check or not faults else faults[0].kind.repair,
         diagnosis=found,
+    )
+
+
+def _check_view(isolation: Isolation) -> CheckView | None:
+    offered = None if ended(isolation) else isolation.next
+    if offered is None:
+        return None
+    return CheckView(
+        id=offered.check.id,
+        title=offered.check.title,
+        minutes=offered.minutes,
+        caution=offered.check.caution,
+        bench=isolation.state.words(),
+        moves=tuple((move.words, move.caution) for move in offered.way.moves),
+        answers=tuple(
+            (left.result, left.words, wording.chance(left.probability))
+            for left in offered.leaves[:MOST_ANSWERS]
+        ),
     )

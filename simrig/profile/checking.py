@@ -24,6 +24,9 @@ Finding = tuple[Path, str, str]
 
 _SUM: Final = "the row places"
 
+MOST_WAYS: Final = 20_000
+"""In more ways than these the phases of a machine must not let the balls lie."""
+
 
 def contradictions(profile: Profile, doubt: Doubt | None = None) -> Iterator[Finding]:
     """Yield every contradiction, in the order of the checks.
@@ -131,6 +134,36 @@ def _phases(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
         return
     for path, message in found:
         yield path, message, "balls-do-not-add-up"
+    wrong = {path for path, _ in found}
+    ways = 0
+    for index, phase in enumerate(profile.phase):
+        for number, row in enumerate(phase.placements):
+            path = ("phase", index, "placements", number)
+            if path in wrong or doubt.about(path) or unsure & set(row):
+                continue
+            here = row_ways(profile, row)
+            ways += here
+            if ways > MOST_WAYS:
+                words = f"the row allows {here} ways for the balls to lie; " if here > 1 else ""
+                yield (
+                    path,
+                    f"{words}the phases may allow {MOST_WAYS} in all; narrow the ranges",
+                    "past-bound",
+                )
+                return
+
+
+def row_ways(profile: Profile, row: Mapping[str, Any]) -> int:
+    """Return in how many ways a sound row shares out all balls: a convolution of its ranges."""
+    installed = profile.balls.installed
+    ways = [1] + [0] * installed
+    for name, balls in row.items():
+        low, high = (0, profile.row("place", name).capacity) if balls == REST else span(balls)
+        ways = [
+            sum(ways[total - taken] for taken in range(low, min(high, total) + 1))
+            for total in range(installed + 1)
+        ]
+    return ways[installed]
 
 
 def fixed_total(row: Mapping[str, Any]) -> int | None:

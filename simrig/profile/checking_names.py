@@ -39,13 +39,17 @@ def references(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     for table, named in called.items():
         rows = [row.id for row in getattr(profile, attribute_of(table))]
         existing = set(rows)
-        for name, calls in named.items():
-            if name in existing or _elsewhere(profile, table, calls):
+        unknown = {
+            name: calls
+            for name, calls in named.items()
+            if name not in existing and not _elsewhere(profile, table, calls)
+        }
+        doubt.forgive(table, {name: len(calls) for name, calls in unknown.items()})
+        for name, calls in unknown.items():
+            if doubt.excuses(table, name):
                 continue
             hints -= 1
             close = near(name, rows) if hints > 0 else None
-            if doubt.excuses(table, name):
-                continue
             if close is not None and len(calls) > 1 and close not in named:
                 doubt.lose(table, name)
                 yield (

@@ -3,8 +3,8 @@ rests on it."""
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable
+import difflib
+from collections.abc import Iterable, Mapping
 
 Path = tuple[str | int, ...]
 
@@ -13,15 +13,15 @@ class Doubt:
     """Paths of a file at which something is wrong already, and names that are lost with their rows.
 
     ``lost`` holds, by table, the ids of rows that are there but cannot be used;
-    ``nameless`` counts the rows whose id cannot be read: as many unknown names are
-    excused, since one of them may be theirs.
+    ``nameless`` what stands for the id in rows where that cannot be one: as many
+    unknown names are excused, since one of them may be theirs.
     """
 
     def __init__(self, paths: Iterable[Path] = ()) -> None:
         self._bad: set[Path] = set()
         self._around: set[Path] = set()
         self.lost: dict[str, set[str]] = {}
-        self.nameless: Counter[str] = Counter()
+        self.nameless: dict[str, list[str]] = {}
         for path in paths:
             self.add(path)
 
@@ -30,12 +30,14 @@ class Doubt:
         self._bad.add(path)
         self._around.update(path[:length] for length in range(len(path)))
 
-    def lose(self, table: str, name: object) -> None:
-        """Say that a row is lost; without a name that can be read it counts as nameless."""
-        if isinstance(name, str):
-            self.lost.setdefault(table, set()).add(name)
-        else:
-            self.nameless[table] += 1
+    def lose(self, table: str, name: str) -> None:
+        """Say that the row of this id is lost."""
+        self.lost.setdefault(table, set()).add(name)
+
+    def lose_nameless(self, table: str, stands: object) -> None:
+        """Say that a row is lost whose id cannot be one, and what stands there."""
+        written = stands.lower() if isinstance(stands, str) else ""
+        self.nameless.setdefault(table, []).append(written)
 
     def within(self, path: Path) -> bool:
         """Whether a path leads to, or into, something doubted."""
@@ -49,13 +51,26 @@ class Doubt:
         """Whether a path leads to, into, or around something doubted."""
         return self.around(path) or self.within(path)
 
+    def forgive(self, table: str, unknown: Mapping[str, int]) -> None:
+        """Excuse unknown names for nameless rows: the most alike, then the most called for.
+
+        ``unknown`` gives how often each is called for.
+        """
+        left = dict(unknown)
+        while left and self.nameless.get(table):
+            written = self.nameless[table].pop()
+
+            def likeness(name: str, written: str = written) -> tuple[float, int]:
+                return difflib.SequenceMatcher(None, name, written[:80]).ratio(), left[name]
+
+            name = max(left, key=likeness)
+            del left[name]
+            self.lose(table, name)
+
     def excuses(self, table: str, name: str) -> bool:
         """Whether a name that no row has may be that of a row which is lost."""
-        lost = self.lost.setdefault(table, set())
-        if name in lost:
+        if self.within((table,)):
             return True
-        if self.nameless[table] > 0:
-            self.nameless[table] -= 1
-            lost.add(name)
-            return True
-        return False
+        if name not in self.lost.get(table, ()):
+            self.forgive(table, {name: 1})
+        return name in self.lost.get(table, ())

@@ -140,7 +140,15 @@ def _misspelt(value: Any, key: Key, path: Path, given: bool, doubt: Doubt) -> No
     if key.shape == "tables" and isinstance(value, list) and len(path) == 1:
         for row in value:
             if isinstance(row, Mapping):
-                doubt.lose(str(path[0]), row.get("id"))
+                _lose(str(path[0]), row, doubt)
+
+
+def _lose(table: str, row: Mapping[str, Any], doubt: Doubt) -> None:
+    name = row.get("id")
+    if isinstance(name, str):
+        doubt.lose(table, name)
+    else:
+        doubt.lose_nameless(table, name)
 
 
 def _rows(value: list[Any], key: Key, path: Path, doubt: Doubt) -> Iterator[Fault]:
@@ -151,14 +159,14 @@ def _rows(value: list[Any], key: Key, path: Path, doubt: Doubt) -> Iterator[Faul
     for index, row in enumerate(value):
         if key.most is not None and index >= key.most:
             if named and isinstance(row, Mapping):
-                doubt.lose(str(path[0]), row.get("id"))
+                _lose(str(path[0]), row, doubt)
             continue
-        bad_name = False
+        bad_name = not isinstance(row, Mapping) or "id" not in row
         for fault in _table(row, key, (*path, index), doubt):
-            bad_name = bad_name or fault[0] in ((*path, index), (*path, index, "id"))
+            bad_name = bad_name or fault[0] == (*path, index, "id")
             yield fault
         if named and bad_name:
-            doubt.lose(str(path[0]), None)
+            doubt.lose_nameless(str(path[0]), row.get("id") if isinstance(row, Mapping) else None)
 
 
 def _table(value: Any, key: Key, path: Path, doubt: Doubt) -> Iterator[Fault]:
@@ -242,9 +250,9 @@ def _members(value: Any, key: Key, here: Path, doubt: Doubt, standing_in: Standi
                 continue
             found[step] = _stand_in(key.item, at, doubt)
         elif doubt.around(at) and key.item is not None:
-            inner = _members(member, key.item, at, doubt, standing_in)
-            if inner is not None:
-                found[step] = inner
+            sound = _members(member, key.item, at, doubt, standing_in)
+            if sound is not None:
+                found[step] = sound
         else:
             found[step] = member
     if not found:

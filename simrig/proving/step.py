@@ -23,20 +23,30 @@ AT_REST: Final = "at rest"
 
 @attrs.frozen(kw_only=True)
 class Worked:
-    """A sensor that begins, or ceases, to be worked; ``certain`` unless it may go unseen."""
+    """A sensor that begins, or ceases, to be worked; ``certain`` unless it may go unseen.
+
+    What goes unseen goes unseen as a whole: all of one ``going``.  ``turn`` is its place
+    in the order of the step, 0 where that order is not sure.
+    """
 
     sensor: str
     worked: bool
     certain: bool = True
+    going: int = 0
+    turn: int = 0
 
 
 @attrs.frozen(kw_only=True)
 class Change:
-    """A reading that a step gives; ``certain`` unless it may go unseen."""
+    """A reading that a step gives; ``certain`` unless it may go unseen.
+
+    ``turn`` is its place in the order of the step, 0 where that order is not sure.
+    """
 
     sensor: str
     reading: str
     certain: bool
+    turn: int = 0
 
 
 @attrs.frozen(kw_only=True)
@@ -45,7 +55,8 @@ class Step:
 
     ``changes`` are the readings that change, in order; ``reads`` what each ball
     sensor reads when the step is over, ``rests`` the sensors at which a ball came to rest, where
-    it may rebound.  ``proves`` names the sensors that have been seen both ways once this step
+    it may rebound, ``unsure`` those that what goes unseen elsewhere makes read either
+    way for a moment.  ``proves`` names the sensors that have been seen both ways once this step
     is done, and not before.  ``coils`` is dead or live, ``coil`` the coil that fires;
     ``caution`` is said where the bench changes.
     """
@@ -57,6 +68,7 @@ class Step:
     changes: tuple[Change, ...] = attrs.field(default=(), repr=False)
     reads: Mapping[str, str] = attrs.field(factory=dict, repr=False)
     rests: frozenset[str] = frozenset()
+    unsure: frozenset[str] = frozenset()
     proves: tuple[str, ...] = ()
     caution: str = ""
 
@@ -80,24 +92,35 @@ def worked_by(
     found: list[Worked] = []
     rests: set[str] = set()
     here = before
+    goings = 0
     for move in deed.moves:
         motion = motions.of(here, move)
         edges = []
         begins = motion.begins
         for number, (begin, one) in enumerate(zip(begins, motion.passes, strict=True)):
-            edges.append((begin.typical, number, 0, one.sensor, one.worked, one.certain))
+            goings += 1
+            stays = one.length_ms is None
+            # A ball that stays is seen in the end, however fast it came.
+            certain = one.certain or (stays and one.reason != "unknown")
+            edges.append((begin.typical, number, 0, one.sensor, one.worked, certain, goings))
             if one.length_ms is not None:
                 end = (begin + one.length_ms).typical
-                edges.append((end, number, 1, one.sensor, not one.worked, one.certain))
+                edges.append((end, number, 1, one.sensor, not one.worked, certain, goings))
             elif one.worked:
                 rests.add(one.sensor)
         edges.sort(key=lambda edge: edge[:3])
         found += [
-            Worked(sensor=sensor, worked=worked, certain=certain)
-            for _, _, _, sensor, worked, certain in edges
+            Worked(sensor=sensor, worked=worked, certain=certain, going=going)
+            for _, _, _, sensor, worked, certain, going in edges
         ]
         here = moved(profile, here, move)
-    return [*found, *deed.by_hand], frozenset(rests)
+    found += deed.by_hand
+    if len(deed.moves) + bool(deed.by_hand) == 1 and (
+        not deed.moves or deed.moves[0].verb == "feed"
+    ):
+        # One ball, one way: what it works, it works in this order.
+        found = [attrs.evolve(one, turn=turn) for turn, one in enumerate(found, 1)]
+    return found, frozenset(rests)
 
 
 def readings_of(
@@ -108,7 +131,13 @@ def readings_of(
     moving = changes(profile, table, start, [(one.sensor, one.worked) for one in worked])
     opening = dict(next(moving))
     found = [
-        Change(sensor=sensor, reading=reading, certain=one.certain and reading != EITHER)
+        Change(
+            sensor=sensor,
+            reading=reading,
+            # What another switch makes it read comes and goes with what that one shows.
+            certain=one.certain and reading != EITHER and sensor == one.sensor,
+            turn=one.turn,
+        )
         for one, changed in zip(worked, moving, strict=True)
         for sensor, reading in changed
     ]

@@ -42,12 +42,13 @@ def waves(
     names: Mapping[str, str] | None = None,
     title: str = "Changes: expected above, recorded below",
     width: float = 900,
+    unit: str = "ms",
 ) -> str:
     """Return an SVG document of two wave forms for each sensor that changes, up meaning closed.
 
     ``first`` is the reading of a sensor before its first change (open where it
     is not named), ``names`` what people call it.  Anomalies are numbered on the
-    wave form and explained below it.
+    wave form and explained below it.  Without a ``unit`` times are places in a row.
     """
     above = sorted(expected, key=lambda one: one.time)
     below = sorted(recorded, key=lambda one: one.time)
@@ -87,8 +88,9 @@ def waves(
     if not sensors:
         parts.append(svg.text(_EDGE, y + 16, "No sensor changed."))
         y += 24
-    parts += _axis(begin, span, across, y)
-    y += _BOTTOM
+    if unit:
+        parts += _axis(begin, span, across, y)
+    y += _BOTTOM if unit else 6
     for number, one in enumerate(marks, 1):
         named = (names or {}).get(one.sensor, one.sensor)
         for piece in svg.wrapped(f"{number}. {named}: {one.why}", width - 2 * _EDGE, 14):

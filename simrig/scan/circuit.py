@@ -12,7 +12,7 @@ connectedness in the graph of closed switches.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
 import attrs
 
@@ -91,7 +91,7 @@ def _reach(
 ) -> dict[tuple[int, Node], int]:
     columns = one_name_each(circuit.joined, "column")
     rows_of = one_name_each(circuit.joined, "row")
-    forward: dict[Node, list[tuple[Node, int]]] = {}
+    forward: dict[Node, dict[str, tuple[Node, int]]] = {}
     back: list[tuple[Node, Node, int]] = []
     for crossing in circuit.crossings:
         value = closed.get(crossing.sensor, 0)
@@ -100,7 +100,7 @@ def _reach(
         column = columns.get(crossing.column, crossing.column)
         row = rows_of.get(crossing.row, crossing.row)
         if crossing.forward:
-            forward.setdefault(column, []).append((row, value))
+            forward.setdefault(column, {})[crossing.sensor] = row, value
         if crossing.backward is not None and (way := value & crossing.backward[bound]):
             back.append((row, column, way))
     reached: dict[tuple[int, Node], int] = {}
@@ -112,22 +112,22 @@ def _reach(
 
 
 def spread(
-    forward: Mapping[Node, Sequence[tuple[Node, int]]],
+    forward: Mapping[Node, Mapping[str, tuple[Node, int]]],
     back: Iterable[tuple[Node, Node, int]],
     driven: Iterable[Node],
     everything: int,
 ) -> dict[Node, int]:
     """Return the row nodes that a signal from the driven column nodes reaches, with the worlds.
 
-    ``forward`` lists for each column node the rows that it passes to, and in
-    which worlds; ``back`` the ways from a row to a column.
+    ``forward`` gives for each column node and each sensor at it the row to which
+    it passes, and in which worlds; ``back`` the ways from a row to a column.
     """
     live = dict.fromkeys(driven, everything)
     rows: dict[Node, int] = {}
     fresh = live
     while fresh:
         for node, worlds in fresh.items():
-            for row, value in forward.get(node, ()):
+            for row, value in forward[node].values() if node in forward else ():
                 if value & worlds:
                     rows[row] = rows.get(row, 0) | value & worlds
         fresh = {}

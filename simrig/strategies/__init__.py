@@ -64,15 +64,18 @@ def placements(profile: Profile, *, balls: int | None = None) -> SearchStrategy[
     return happenings.placements(profile, balls)
 
 
-def moves(profile: Profile, *, most: int = 12) -> SearchStrategy[tuple[str, ...]]:
+def moves(
+    profile: Profile, *, most: int = 12, by_hand: bool = True
+) -> SearchStrategy[tuple[str, ...]]:
     """Runs of up to ``most`` moves, each of which can be made after the ones before it.
 
     They start with the balls as the idle phase has them, are written as people
-    write them (``serve``, ``remove trough``), and suit :meth:`simrig.Rig.do`.
+    write them (``serve``, ``remove trough``), and suit :meth:`simrig.Rig.do`.  With ``by_hand`` a
+    hand also takes balls out and feeds them in.
     """
     from simrig.strategies import happenings
 
-    return happenings.moves(profile, most)
+    return happenings.moves(profile, most, by_hand)
 
 
 def faults(profile: Profile) -> SearchStrategy[Fault]:

@@ -39,7 +39,7 @@ def placements(profile: Profile, balls: int | None) -> st.SearchStrategy[Placeme
     home = _one_of(list(dict.fromkeys(legal)))
     if balls is not None and balls != profile.balls.installed:
         return home
-    return home | moves(profile, 12).map(lambda steps: _after(profile, steps))
+    return home | moves(profile, 12, True).map(lambda steps: _after(profile, steps))
 
 
 def _one_of(found: Sequence[T]) -> st.SearchStrategy[T]:
@@ -54,11 +54,15 @@ def _after(profile: Profile, steps: tuple[str, ...]) -> Placement:
 
 
 @st.composite
-def _moves(draw: st.DrawFn, profile: Profile, most: int) -> tuple[str, ...]:
+def _moves(draw: st.DrawFn, profile: Profile, most: int, by_hand: bool) -> tuple[str, ...]:
     rig = Rig(profile)
     steps = []
     for _ in range(draw(st.integers(0, most))):
-        possible = table_of_moves.moves(profile, rig.placement, in_hand=rig.in_hand)
+        possible = [
+            move
+            for move in table_of_moves.moves(profile, rig.placement, in_hand=rig.in_hand)
+            if by_hand or move.verb not in ("remove", "feed")
+        ]
         if not possible:
             break
         step = str(draw(st.sampled_from(possible)))
@@ -67,9 +71,9 @@ def _moves(draw: st.DrawFn, profile: Profile, most: int) -> tuple[str, ...]:
     return tuple(steps)
 
 
-def moves(profile: Profile, most: int) -> st.SearchStrategy[tuple[str, ...]]:
+def moves(profile: Profile, most: int, by_hand: bool) -> st.SearchStrategy[tuple[str, ...]]:
     """Runs of moves that can be made one after the other."""
-    return _moves(profile, most)
+    return _moves(profile, most, by_hand)
 
 
 def faults(profile: Profile) -> st.SearchStrategy[Fault]:
@@ -102,7 +106,7 @@ def observations(profile: Profile) -> st.SearchStrategy[Observation]:
 @st.composite
 def _logs(draw: st.DrawFn, profile: Profile) -> tuple[Event, ...]:
     rig = Rig(profile)
-    steps = draw(moves(profile, 12))
+    steps = draw(moves(profile, 12, True))
     names = [sensor.id for sensor in watched(profile)]
     before: dict[str, str] = {}
     time = 0.0

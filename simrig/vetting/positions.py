@@ -71,7 +71,8 @@ def point_unwatched(subject: Subject) -> Iterator[Found]:
 
 def without_cause(subject: Subject) -> Iterator[Found]:
     for index, sensor in enumerate(subject.profile.sensor):
-        if sensor.at == NONE and not sensor.follows and subject.technology(sensor) != "contact":
+        sees = subject.technology(sensor) in ("light", "proximity")
+        if sensor.at == NONE and not sensor.follows and sees:
             yield Found(
                 path=("sensor", index, "at"),
                 message=f"no ball and no mechanism works this {sensor.kind}; say where a ball does, "

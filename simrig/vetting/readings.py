@@ -70,7 +70,7 @@ def strange_keys(subject: Subject) -> Iterator[Found]:
         strange = [
             key
             for key, fits in _KEYS.items()
-            if technology not in fits and getattr(sensor, key) not in (None, NONE)
+            if technology and technology not in fits and getattr(sensor, key) not in (None, NONE)
         ]
         if strange:
             yield Found(

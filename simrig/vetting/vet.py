@@ -44,10 +44,20 @@ def vet(
     """
     profile, problems = examine(data, file, kinds=kinds)
     if profile is None or problems:
-        found = tuple(refused(problem, rules) for problem in problems)
-        return Vetted(file=file, findings=found, unread=True)
+        return unread(file, problems, rules=rules)
+    return vet_read(profile, rules=rules)
+
+
+def vet_read(profile: Profile, *, rules: Sequence[Rule] = RULES) -> Vetted:
+    """Hold a profile that was read already against every rule that looks."""
     told, silenced = _sorted_out(profile, list(looked_at(profile, rules)), rules)
-    return Vetted(file=file, findings=tuple(told), silenced=tuple(silenced))
+    return Vetted(file=profile.origin.file, findings=tuple(told), silenced=tuple(silenced))
+
+
+def unread(file: str, problems: Iterable[Problem], *, rules: Sequence[Rule] = RULES) -> Vetted:
+    """Return what the reader of another format refused."""
+    found = tuple(refused(problem, rules) for problem in problems)
+    return Vetted(file=file, findings=found, unread=True)
 
 
 def looked_at(profile: Profile, rules: Iterable[Rule] = RULES) -> Iterator[Finding]:

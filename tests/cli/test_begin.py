@@ -10,10 +10,15 @@ import sys
 import tomllib
 from pathlib import Path
 
+import attrs
 import pexpect
 import pytest
 
 from simrig.cli.main import main
+from simrig.cli.profile_file import ProfileFile
+from simrig.interchange.beginning.starting import begin
+from simrig.profile.components import SENSOR_KINDS
+from simrig.profile.machine import Profile
 from simrig.profile.reader import read
 
 Capture = pytest.CaptureFixture[str]
@@ -246,6 +251,76 @@ def test_a_hand_and_the_command_write_in_turns(
     assert profile.row("phase", "ready") is not None
     left = iter(after.splitlines())
     assert all(line in left for line in text.splitlines() if "kind" not in line)
+
+
+def test_a_hand_may_write_while_a_question_waits(
+    tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What an editor saves between question and answer is in the file with the answer."""
+    file = tmp_path / "new.toml"
+    (tmp_path / "list.csv").write_text(as_numbers())
+
+    class Hand:
+        lines = iter(("none", "31-35", ""))
+
+        def isatty(self) -> bool:
+            return False
+
+        def readline(self) -> str:
+            line = next(self.lines)
+            file.write_text(file.read_text() + f"# seen before {line}\n")
+            return line + "\n" if line else ""
+
+    monkeypatch.setattr("sys.stdin", Hand())
+    assert main(["begin", str(file), "--switches", str(tmp_path / "list.csv"), "--balls", "5"]) == 0
+    text = file.read_text()
+    assert "# seen before none\n" in text
+    assert "# seen before 31-35\n" in text
+    assert read(text.encode(), "x").begun == {"captive": "answered", "trough": "answered"}
+
+
+def test_what_is_saved_in_the_same_moment_is_kept(tmp_path: Path) -> None:
+    """A file that changes between reading and writing is read again."""
+    path = tmp_path / "new.toml"
+    file = ProfileFile(str(path), SENSOR_KINDS)
+    file.create(begin("new", 3))
+    times = []
+
+    def change(profile: Profile) -> Profile:
+        if not times:
+            path.write_text(path.read_text() + "# in the same moment\n")
+        times.append(profile)
+        return attrs.evolve(profile, note="changed")
+
+    file.change(change)
+    assert len(times) == 2
+    assert "# in the same moment\n" in path.read_text()
+    assert file.read().note == "changed"
+
+
+def test_feeding_killed_at_each_ball_and_gone_on(tmp_path: Path) -> None:
+    """The protocol stands in the file: nothing has to be fed again."""
+    said = ["none", "31 closed", "32 closed", "33 closed", "none"]
+    files = []
+    for cut in (False, True):
+        folder = tmp_path / str(cut)
+        folder.mkdir()
+        words: tuple[str, ...] = ("--by-feeding", "--balls", "3")
+        process = started(folder, *words)
+        for answer in said:
+            until(process, "> ")
+            assert process.stdin is not None
+            process.stdin.write(answer + "\n")
+            process.stdin.flush()
+            if cut and answer != said[-1]:
+                until(process, "> ")
+                process.send_signal(signal.SIGKILL)
+                process.communicate()
+                process = started(folder, *words[:1])
+        process.communicate()
+        files.append((folder / "new.toml").read_bytes())
+    assert files[0] == files[1]
+    assert [one.at for one in read(files[0], "x").sensor] == [(f"trough.{n}",) for n in (1, 2, 3)]
 
 
 def test_a_file_that_a_hand_has_broken_is_named_with_its_line_and_left_alone(

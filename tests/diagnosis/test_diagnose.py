@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from typing import Any
 
 import pytest
 
-from simrig.diagnosis.conflicts import NOTHING_FITS, SHEETS
+from simrig.diagnosis.checks import apart, catalogue
+from simrig.diagnosis.conflicts import BESIDES, NOTHING_FITS, SHEETS
 from simrig.diagnosis.diagnose import Diagnosis, diagnose
+from simrig.diagnosis.exclusion import suspect_named
 from simrig.diagnosis.one_sheet import Models
+from simrig.diagnosis.parting import Parting
 from simrig.diagnosis.reasoning import Allowed, System
 from simrig.diagnosis.suspects import Suspect
 from simrig.faults.candidates import possible_faults
@@ -96,20 +100,52 @@ def test_all_dark_is_what_they_share() -> None:
 
 
 def test_what_no_reading_parts_is_one_group() -> None:
-    """A fuse and the plug behind it show alike; a dirty beam shows at times and stands apart."""
-    found = _diagnose(sheet(MACHINE, ["t2"], balls=0))
+    """With readings alone a dark emitter and a dead receiver are one group; a dirty beam shows
+    at times and stands apart."""
+    found = _diagnose(sheet(MACHINE, ["t2"], balls=0), apart=lambda fault: None)
     groups = {one.faults[0].kind.id: one.group for one in found.causes if len(one.faults) == 1}
     alike = {"emitter-dead", "emitter-joint-cracked", "beam-obstructed", "receiver-dead"}
     assert len({groups[kind] for kind in alike}) == 1
     assert groups["beam-dirty"] not in {groups[kind] for kind in alike}
 
 
+def test_alike_alone_is_not_alike_beside_another() -> None:
+    """A dark emitter and an output always on show alike alone; beside a flooded receiver the
+    first reads open, the second closed."""
+    found = _diagnose(sheet(MACHINE, ["t2"], balls=0))
+    alike = found.whys.grouping.alike
+    dark, on, flooded = (
+        suspect_named(found, f"{kind}:t2")
+        for kind in ("emitter-dead", "channel-on", "receiver-flooded")
+    )
+    assert alike((dark,)) == alike((on,))
+    assert alike((dark, flooded)) != alike((on, flooded))
+
+
 def test_checks_part_groups() -> None:
-    """What a bench check tells apart is no longer one group."""
+    """What the catalogue of bench checks tells apart is no longer one group."""
+    found = _diagnose(sheet(MACHINE, ["t2"], balls=0))
+    groups = {one.faults[0].kind.id: one.group for one in found.causes if len(one.faults) == 1}
+    assert groups["emitter-dead"] != groups["resistor-lead-broken"]
+    assert groups["emitter-dead"] != groups["receiver-dead"]
+
+
+def test_what_parts_groups_can_be_given() -> None:
+    """Other means than the catalogue can say what is told apart, such as the part alone."""
     found = _diagnose(sheet(MACHINE, ["t2"], balls=0), apart=lambda fault: fault.kind.part)
     groups = {one.faults[0].kind.id: one.group for one in found.causes if len(one.faults) == 1}
     assert groups["emitter-dead"] == groups["emitter-shorted"]
     assert groups["emitter-dead"] != groups["resistor-lead-broken"]
+
+
+def test_pairs_are_parted_as_the_whole_catalogue_does() -> None:
+    """Asking checks in pairs, the likely ones first, gives the groups that the whole catalogue
+    gives."""
+    faults = possible_faults(MACHINE)
+    told = apart(catalogue(MACHINE))
+    parting = Parting(profile=MACHINE)
+    for one, other in itertools.combinations(faults[::3], 2):
+        assert parting.parted(one, other) == (told(one) != told(other))
 
 
 def test_a_missing_ball_is_shared_by_all_sheets() -> None:
@@ -185,6 +221,20 @@ def test_sheets_that_contradict_each_other() -> None:
     assert found.causes == ()
     assert found.conflict is not None
     assert found.conflict.kind == SHEETS
+    assert "give one sheet at a time" in found.conflict.way_back
+
+
+def test_the_sheet_that_does_not_fit_is_named() -> None:
+    """Three sheets agree that a ball is missing, the fourth has all of them."""
+    sheets = [
+        sheet(MACHINE, ["t1", "t2"]),
+        sheet(MACHINE, ["t1"], balls=2),
+        sheet(MACHINE, ["t1", "t2", "t3"], balls=3),
+        sheet(MACHINE, ["t1", "t2"], balls=3),
+    ]
+    conflict = diagnose(MACHINE, sheets, limit=1).conflict
+    assert conflict is not None
+    assert "without sheet 3 the others fit together" in conflict.way_back
 
 
 class _Says:
@@ -209,6 +259,27 @@ class _Says:
                 )
 
         return Only()
+
+
+def test_evidence_that_contradicts_the_readings() -> None:
+    """Readings that fit by themselves, and evidence that they rule out: the message says which."""
+    full = sheet(MACHINE, ["t1", "t2", "t3"])
+    found = _diagnose(full, full, evidence=[_Says("fuse-blown:f1"), _Says("channel-open:t2")])
+    assert found.causes == ()
+    assert found.conflict is not None
+    assert found.conflict.kind == BESIDES
+    assert "rest of the evidence" in found.conflict.words
+
+
+def test_nothing_but_what_the_machine_did() -> None:
+    """Evidence without any reading is diagnosed too, and a contradiction in it told."""
+    found = _diagnose(evidence=[_Says("fuse-blown:f1")])
+    assert [fault.name for fault in found.causes[0].faults] == ["fuse-blown:f1"]
+    assert found.causes[0].why.startswith("fuse blown: f1: ")
+    clash = [_Says(f"channel-open:t{n}") for n in (1, 2, 3)]
+    conflict = _diagnose(evidence=clash).conflict
+    assert conflict is not None
+    assert "what the machine did" in conflict.words
 
 
 def test_other_evidence_counts() -> None:

@@ -251,7 +251,9 @@ def begun(**changes: Any) -> Profile:
 
 def test_a_wrong_assumption_comes_back_as_a_profile_that_may_be_wrong() -> None:
     """Idle and full, all three read open: the assumed polarity would explain it."""
-    profile = begun()
+    trough = Place(id="trough", kind="trough", seats=3, position_1="exit end",
+                   assumed={"position_1": "looks so"})  # fmt: skip
+    profile = begun(place=(trough,))
     seen = observe(profile, open=["t1", "t2", "t3"])
     (doubt,) = doubts(profile, seen, Conditions())
     assert doubt == "how 3 switches read with a ball (said)"
@@ -259,6 +261,16 @@ def test_a_wrong_assumption_comes_back_as_a_profile_that_may_be_wrong() -> None:
     assert list(doubts(profile, agreeing, Conditions())) == []
     tried = begun(sensor=tuple(attrs.evolve(one, assumed=None) for one in profile.sensor))
     assert list(doubts(tried, seen, Conditions())) == []
+
+
+def test_one_ball_too_many_may_stack_where_nobody_says_where_it_lies() -> None:
+    """A full trough with a jam position leaves the jam sensor open or closed."""
+    jam = Sensor(id="jam", at=("trough.jam",), worked_reads="closed")
+    trough = Place(id="trough", kind="trough", seats=3, position_1="exit end", jam=True)
+    field = Place(id="playfield", kind="playfield", seats="any")
+    profile = begun(place=(trough, field), sensor=(*begun().sensor, jam))
+    rows = {one.sensor: one.reading for one in expect(profile, Conditions(balls=4)).readings}
+    assert rows == {"t1": "closed", "t2": "closed", "t3": "closed", "jam": "either"}
 
 
 def test_what_an_answer_stands_on_is_in_its_row() -> None:

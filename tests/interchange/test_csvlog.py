@@ -121,8 +121,8 @@ def test_every_malformed_line_is_told():
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("", "run.csv: log: found no rows; wanted time,sensor,reading"),
-        ("# only a note\n", "run.csv: log: found no rows; wanted time,sensor,reading"),
+        ("", "run.csv:1: log: found no rows; wanted time,sensor,reading"),
+        ("# only a note\n", "run.csv:1: log: found no rows; wanted time,sensor,reading"),
         ("time,sensor\n1,a\n", "run.csv:1: header: found the columns 'time, sensor'; wanted"),
         ("tiem,sensor,reading\n", "run.csv:1: header: found the columns 'tiem, sensor, reading'"),
         ("1,2,a,closed\n", "run.csv:1: row: found 4 columns in '1,2,a,closed'; wanted"),

@@ -38,7 +38,7 @@ def test_problems_beyond_the_bound_are_counted():
     problems = caught.value.problems
     assert len(problems) == MOST_PROBLEMS + 1
     assert str(problems[0]) == "log.csv:1: row: found nothing; wanted something"
-    assert str(problems[-1]).startswith("log.csv: log: and 7 more;")
+    assert str(problems[-1]).startswith(f"log.csv:{MOST_PROBLEMS}: log: and 7 more;")
 
 
 def test_no_problem_raises_nothing():

@@ -44,6 +44,16 @@ def test_a_table_with_any_separator_reads_the_same(mark: str, end: str, headed: 
     assert got == [(n, f"column {c} row {r}", name, wire) for c, r, n, name, wire in SWITCHES]
 
 
+@pytest.mark.parametrize("headings", ["Sw. No.;Col;Row;Description;Wire colour", "#;COLUMN;ROW;Switch;Colour",
+                                      "switch_number;Column no.;Row no.;Function;Wires"])  # fmt: skip
+def test_headings_as_manuals_word_them(headings: str) -> None:
+    """Abbreviated, with points, in capitals, with underscores."""
+    lines = [f"{n};{c};{r};{name};{wire}" for c, r, n, name, wire in SWITCHES]
+    listed = found("\n".join([headings, *lines]))
+    assert (listed.problems, listed.notes) == ((), ())
+    assert [(one.number, one.wire) for one in listed.switches] == [(s[2], s[4]) for s in SWITCHES]
+
+
 @pytest.mark.parametrize("start", ["{n} {name}", "{n}. {name}", "{n}: {name} ({wire})", "#{n} {name}",
                                    "{n}) {name} {wire}", "column {c} row {r}: {name}", "c{c}r{r} {name}",
                                    "Col. {c}, Row {r} - {name}", "{name}"])  # fmt: skip
@@ -95,6 +105,28 @@ def test_a_grid_whose_cells_carry_numbers_over_two_lines() -> None:
         (11, "start button", "column 1 row 1"), (21, "left lane", "column 2 row 1"),
         (12, "tilt", "column 1 row 2"), (22, "right lane", "column 2 row 2"),
     ]  # fmt: skip
+
+
+def test_a_grid_of_names_alone_is_counted_from_the_corner_and_said_to_be_assumed() -> None:
+    """Nothing is taken silently: a note, and a reason for the profile."""
+    listed = found("a,b,c,d\ne,f,,h\n")
+    assert {one.name: str(one.address) for one in listed.switches} == {
+        "a": "column 1 row 1", "b": "column 2 row 1", "c": "column 3 row 1", "d": "column 4 row 1",
+        "e": "column 1 row 2", "f": "column 2 row 2", "h": "column 4 row 2",
+    }  # fmt: skip
+    assert "no headings" in listed.notes[0].message
+    assert listed.layout_assumed
+
+
+def test_a_title_above_and_columns_of_another_kind_are_left_out_and_said_so() -> None:
+    """A title line, and a column of remarks, cost no switch."""
+    listed = found("Switch matrix;;\nNo.;Name;Remarks\n31;trough 1;see page 4\n32;trough 2;\n")
+    assert [(one.number, one.name) for one in listed.switches] == [
+        (31, "trough 1"),
+        (32, "trough 2"),
+    ]
+    assert [note.message.split(" is left out")[0] for note in listed.notes] == [
+        '"Switch matrix;;"', 'column "Remarks"']  # fmt: skip
 
 
 BROKEN = """\

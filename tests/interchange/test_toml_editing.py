@@ -32,8 +32,9 @@ def grown(profile: Profile) -> Profile:
         profile,
         note="look here first",
         balls=attrs.evolve(profile.balls, diameter_mm=26.5),
-        place=(*profile.place, Place(id="nook", kind="hold", seats=1),
-               Place(id="cave", kind="hold", seats=2)),
+        place=(Place(id="den", kind="hold", seats=1), *profile.place[:-1],
+               Place(id="cave", kind="hold", seats=2), Place(id="nest", kind="hold", seats=2),
+               profile.place[-1], Place(id="nook", kind="hold", seats=1)),
         phase=(*profile.phase, Phase(id="show", placements=({"nook": 1, "trough": "rest"},))),
         sensor=(changed, *others, Sensor(id="nook-ball", at=("nook.1",))),
         interlock=attrs.evolve(profile.interlock or Interlock(), fitted=False),
@@ -61,7 +62,7 @@ def test_every_line_that_is_not_changed_stays_where_it_was(path: Path) -> None:
 @st.composite
 def scribbled(draw: st.DrawFn) -> tuple[str, list[str]]:
     """A made profile's file with remarks of a person between and behind its lines."""
-    lines = written(draw(profiles())).splitlines()
+    lines = written(draw(profiles().filter(lambda one: one.sensor))).splitlines()
     remarks = []
     for index in sorted(draw(st.sets(st.integers(0, len(lines) - 1), max_size=12)), reverse=True):
         remarks.append(remark := f"# remark {index}")
@@ -144,6 +145,16 @@ def test_a_layout_that_lets_no_change_in_is_refused_in_words() -> None:
     after = attrs.evolve(before, place=(*before.place, Place(id="nook", kind="hold", seats=1)))
     with pytest.raises(InputError, match="by hand"):
         edited(text, before, after)
+
+
+def test_a_row_between_goes_above_the_remarks_of_the_next() -> None:
+    """What is said right above a row stays with it."""
+    text = BY_HAND.replace("[[sensor]]", "# the second one\n[[sensor]]")
+    before = read(text.encode(), "mine")
+    after = attrs.evolve(before, sensor=(Sensor(id="zero"), *before.sensor))
+    assert '[[sensor]]\nid = "zero"\n\n# the second one\n[[sensor]]\nid = "one"' in edited(
+        text, before, after
+    )
 
 
 def test_a_row_is_never_dropped() -> None:

@@ -184,7 +184,7 @@ def test_a_unit_stated_beside_a_dump_without_one():
     bare = HEAD.replace("$timescale 1 us $end\n", "") + "#3 1!\n"
     assert [event.time_ms for event in events(bare, time_unit="s")] == [3000]
     assert told(read_vcd([bare.encode()], file="run.vcd")).startswith(
-        "run.vcd: $timescale: found none; wanted one"
+        "run.vcd:1: $timescale: found none; wanted one"
     )
     assert [event.time_ms for event in events(HEAD + "#3 1!\n", time_unit="s")] == [0.003]
 
@@ -205,7 +205,7 @@ def test_a_dump_without_sensors_is_refused():
     """A dump of wide signals only holds no log."""
     text = HEAD.replace("wire 1", "wire 4")
     assert told(read_vcd([text.encode()], file="run.vcd")).startswith(
-        "run.vcd: $var: found no signal of one bit"
+        "run.vcd:1: $var: found no signal of one bit"
     )
 
 

@@ -327,7 +327,7 @@ KINDS: dict[str, Kind] = {
     "a place without a kind": leaving("place", "kind"),
     "a place without positions": leaving("place", "seats"),
     "a route without an end": leaving("route", "to"),
-    "a sensor without a kind": leaving("sensor", "kind"),
+    "a sensor without its id": leaving("sensor", "id"),
     "a matrix without rows": leaving("matrix", "rows"),
     "no number of balls": leaving("balls", "installed"),
     "a number as text": setting("place", "seats", "three", "FORM-05"),

@@ -13,8 +13,8 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from simrig.vetting.vet import vet
-from tests.generated_profiles import profiles
 from tests.profile_text import document, written
+from tests.vetting.machines import profiles
 from tests.vetting.planted import KINDS, furnished
 
 EXAMPLES = 25 if os.environ.get("SIMRIG_FULL") else 2

@@ -17,8 +17,10 @@ import attrs
 from simrig.interchange.beginning.laying_out import (
     TROUGH,
     changed_sensors,
+    checked,
     with_balls,
     with_trough,
+    without_assumption,
 )
 from simrig.interchange.beginning.naming import short, switches
 from simrig.interchange.beginning.questions import (
@@ -156,17 +158,19 @@ def finished(profile: Profile) -> Profile:
     changes = {}
     for name, reading in found.worked.items():
         sensor = profile.row("sensor", name)
-        left = {key: why for key, why in (sensor.assumed or {}).items() if key != "worked_reads"}
+        if sensor.worked_reads == reading and sensor.assumption("worked_reads") is None:
+            continue
+        fresh = without_assumption(sensor, "worked_reads")
         changes[name] = {
             "worked_reads": reading,
-            "assumed": left or None,
+            "assumed": fresh.assumed,
             "source": sensor.source or FED,
         }
     return _noted(changed_sensors(profile, changes), FEEDING, ANSWERED)
 
 
 def _noted(profile: Profile, name: str, words: str) -> Profile:
-    return attrs.evolve(profile, begun={**(profile.begun or {}), name: words})
+    return checked(attrs.evolve(profile, begun={**(profile.begun or {}), name: words}))
 
 
 def _closed_when_empty(profile: Profile) -> frozenset[str] | None:

@@ -9,7 +9,7 @@ import attrs
 
 from simrig.interchange.beginning.proposals import numbers, place_kind
 from simrig.interchange.beginning.starting import identifier
-from simrig.profile.checking import row_faults
+from simrig.profile.checking import contradictions, row_faults
 from simrig.profile.layout import Phase, Place
 from simrig.profile.machine import Profile
 
@@ -17,6 +17,13 @@ TROUGH: Final = "trough"
 STORE: Final = "locks and launchers fill first, as on most machines"
 MORE_BALLS: Final = "more balls than switches: it is taken to hold them all"
 ALL_HOME: Final = "all balls are taken to be home in the trough when no game is on"
+
+
+def checked(profile: Profile) -> Profile:
+    """Return the profile; raises ValueError, in words, for what no file may say."""
+    for _, message, _ in contradictions(profile):
+        raise ValueError(message)
+    return profile
 
 
 def changed_sensors(profile: Profile, changes: Mapping[str, Mapping[str, Any]]) -> Profile:
@@ -51,7 +58,13 @@ def place_of(profile: Profile, words: str) -> Place | None:
 
 
 def with_place(
-    profile: Profile, words: str, ids: Sequence[str | None], *, kind: str = "", seats: int = 0
+    profile: Profile,
+    words: str,
+    ids: Sequence[str | None],
+    *,
+    kind: str = "",
+    seats: int = 0,
+    captive: int | None = None,
 ) -> Profile:
     """Return the profile with one place more, its switches in order from the exit end.
 
@@ -80,8 +93,12 @@ def with_place(
         kind=kind or place_kind(words),
         seats=seats,
         position_1=None if seats == 1 else "far end" if far else "exit end",
+        captive=captive,
     )
-    return changed_sensors(attrs.evolve(profile, place=(*profile.place, place)), at)
+    places = list(profile.place)
+    field = next((n for n, one in enumerate(places) if one.open_area), len(places))
+    places.insert(field, place)
+    return changed_sensors(attrs.evolve(profile, place=tuple(places)), at)
 
 
 def with_trough(profile: Profile, ids: Sequence[str | None], *, seats: int = 0) -> Profile:

@@ -18,6 +18,7 @@ from simrig.interchange.beginning import proposals
 from simrig.interchange.beginning.laying_out import (
     TROUGH,
     changed_sensors,
+    checked,
     place_of,
     with_assumption,
     with_balls,
@@ -35,7 +36,7 @@ from simrig.profile.wiring import Interlock
 ANSWERED: Final = "answered"
 NOT_KNOWN: Final = "not known"
 DO_NOT_KNOW: Final = frozenset(
-    ("don't know", "dont know", "do not know", "?", "unknown", "not known")
+    ("don't know", "dont know", "do not know", "?", "unknown", "not known", "no idea", "not sure")
 )
 NONE_WORDS: Final = frozenset(("none", "no", "nowhere", "nothing", "0", "-"))
 SAID: Final = "said without a trial"
@@ -72,7 +73,7 @@ def answered(profile: Profile, question: Question, words: str) -> Profile:
     plain = plain.replace("’", "'")
     if plain in DO_NOT_KNOW:
         return _marked(profile, question.id, NOT_KNOWN)
-    return _marked(question.answer(profile, plain), question.id, ANSWERED)
+    return checked(_marked(question.answer(profile, plain), question.id, ANSWERED))
 
 
 def _marked(profile: Profile, name: str, how: str) -> Profile:
@@ -103,9 +104,7 @@ def _captive(profile: Profile, words: str) -> Profile:
         if len(ids) > balls:
             raise ValueError(f"{balls} captive ball holds at most {balls} switch at rest")
         name = "captive ball" if number == 1 else f"captive ball {number}"
-        profile = with_place(profile, name, ids, kind="captive", seats=balls)
-        *others, made = profile.place
-        profile = attrs.evolve(profile, place=(*others, attrs.evolve(made, captive=balls)))
+        profile = with_place(profile, name, ids, kind="captive", seats=balls, captive=balls)
         profile = changed_sensors(profile, {one: {"counted": False} for one in ids})
     return profile
 
@@ -198,7 +197,8 @@ def _ready(profile: Profile, words: str) -> Profile:
         place = place_of(profile, name)
         if place is None:
             profile = with_place(profile, name, (), seats=balls)
-            place = profile.place[-1]
+            place = place_of(profile, name)
+            assert place is not None
         row[place.id] = balls
     if profile.row("place", TROUGH) is None:
         profile = with_trough(profile, ())

@@ -101,7 +101,8 @@ def _matrix(known: Matrix | None, listed: SwitchList) -> Matrix | None:
         columns=columns,
         rows=rows,
         diodes="all",
-        assumed={"diodes": DIODES},
+        assumed={"diodes": DIODES}
+        | ({"columns": listed.layout_assumed} if listed.layout_assumed else {}),
         column=_lines(listed.column_wires, columns),
         row=_lines(listed.row_wires, rows),
     )

@@ -1,0 +1,218 @@
+"""The next check on the screen: the bench first, its cautions, then the thing to do; and the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from simrig.diagnosis import sequencing
+from simrig.diagnosis.bench_check import Check
+from simrig.diagnosis.bench_moves import Way
+from simrig.diagnosis.bench_state import BenchState
+from simrig.diagnosis.diagnose import Cause
+from simrig.diagnosis.isolation import Isolation, NextCheck, result_words
+from simrig.diagnosis.words import fault_words, mistake_words
+from simrig.reports import wording
+from simrig.reports.diagnosis_text import group_words
+
+LOCAL = "Local codes, the machine's own manual and licensed practice come first."
+MOST_DEPTH = 12
+
+
+def folded(text: str, indent: str = "") -> list[str]:
+    """Return text as lines of a screen."""
+    return wording.folded(text, indent).splitlines()
+
+
+def minutes(value: float) -> str:
+    """Return minutes in words."""
+    if value < 0.75:
+        return "half a minute"
+    whole = max(round(value), 1)
+    return "1 minute" if whole == 1 else f"{whole} minutes"
+
+
+def next_lines(isolation: Isolation, most: int = 1000) -> list[str]:
+    """Return the bench, the changes that it needs, each after its caution, and the next check.
+
+    Changes that do not fit into ``most`` lines are counted, not named without their caution.
+    """
+    found = isolation.next
+    if found is None:
+        if len(isolation.causes) > 1 and isolation.results:
+            return folded("No check of the catalogue parts what is left.", "  ")
+        return []
+    head = folded(f"Bench now: {isolation.state.words()}.", "  ")
+    tail = folded(f"Next ({minutes(found.check.minutes)}): {found.check.title}.", "  ")
+    known = "right, or the sensors that read wrong" if found.check.listing else words_of(found)
+    tail += folded(f"  Then say --found {found.check.id}= {known}", "    ")
+    return [*head, *_before(found, most - len(head) - len(tail)), *tail]
+
+
+def _before(found: NextCheck, room: int) -> list[str]:
+    """Return the changes of the bench, each after its caution, in at most so many lines."""
+    moves = found.way.moves
+    end = f" Caution: {found.check.caution}" if found.check.caution else ""
+    if end or any(move.caution for move in moves):
+        end += f" {LOCAL}"
+    if not moves:
+        return folded(end.strip(), "  ") if end else []
+    lines: list[str] = []
+    for count in range(len(moves), -1, -1):
+        steps = [
+            f"{f'Caution: {move.caution} ' if move.caution else ''}{move.words}"
+            for move in moves[:count]
+        ]
+        left = len(moves) - count
+        if left:
+            changes = "1 change of the bench" if left == 1 else f"{left} changes of the bench, each"
+            more = f"{changes} with its caution: --ask."
+            steps.append(f"Then {more}" if count else more)
+        start = f"Before it ({minutes(found.way.minutes)}):"
+        lines = folded(" ".join([start, *steps]) + end, "  ")
+        if len(lines) <= room:
+            break
+    return lines
+
+
+def words_of(found: NextCheck) -> str:
+    """Return the results that a check knows, those that can come first."""
+    likely = [left.result for left in found.leaves]
+    return " or ".join([*likely, *[word for word in found.check.results if word not in likely]])
+
+
+def cautions_of(way: Way, check: Check) -> list[str]:
+    """Return each caution once: those of the changes of the bench, then the check's own."""
+    found = dict.fromkeys(move.caution for move in way.moves if move.caution)
+    if check.caution:
+        found[check.caution] = None
+    return list(found)
+
+
+def reasons(isolation: Isolation) -> list[str]:
+    """Return what each result of the next check leaves."""
+    found = isolation.next
+    if found is None:
+        return []
+    lines = []
+    for left in found.leaves:
+        first, _ = left.groups[0]
+        more = len(left.groups) - 1
+        rest = f" and {more} more" if more else ""
+        what = group_words(isolation.diagnosis, first, 2)
+        text = f"{left.result} ({wording.chance(left.probability)}): leaves {what}{rest}"
+        lines += folded(f"  {text}.", "    ")
+    return lines
+
+
+def bench_steps(way: Way) -> list[str]:
+    """Return the changes of the bench, each with its caution before the act."""
+    lines = []
+    for number, move in enumerate(way.moves, 1):
+        if move.caution:
+            lines += folded(f"     Caution: {move.caution}", "     ")
+        lines += folded(f"  {number:2} {move.words}", "     ")
+    return lines
+
+
+def plan_lines(isolation: Isolation) -> list[str]:
+    """Return the whole plan as an indented tree, with bench changes and cautions."""
+    found = isolation.plan
+    if isinstance(found.root, sequencing.Group):
+        return ["No check is needed, or none parts what is left."]
+    price = f"about {found.expected_minutes:.1f} minutes on the mean"
+    proof = "no plan is shorter" if found.proven else f"found by {found.method}, not proven"
+    lines = [f"The plan: {price} ({proof}).", *folded(LOCAL)]
+    lines += list(_node(isolation, found.root, isolation.state, 0))
+    if isolation.cut:
+        lines += folded(f"{isolation.cut} less likely things are not in this plan.")
+    return lines
+
+
+def _node(
+    isolation: Isolation,
+    node: sequencing.Step | sequencing.Group,
+    state: BenchState,
+    depth: int,
+) -> Iterator[str]:
+    margin = "  " * min(depth, MOST_DEPTH)
+    if isinstance(node, sequencing.Group):
+        causes = isolation.left_at(node)
+        words = "; or ".join(cause_words(isolation, cause) for cause in causes[:4])
+        more = f"; or {len(causes) - 4} more" if len(causes) > 4 else ""
+        yield from folded(f"{margin}left: {words}{more}", margin + "  ")
+        return
+    check = isolation.check(node.check.id)
+    way = isolation.bench.way(state, check)
+    assert way is not None
+    if way.moves:
+        for caution in dict.fromkeys(move.caution for move in way.moves if move.caution):
+            yield from folded(f"{margin}! {caution}", margin + "  ")
+        words = " ".join(move.words for move in way.moves)
+        yield from folded(f"{margin}bench: {words}", margin + "  ")
+    if check.caution:
+        yield from folded(f"{margin}! {check.caution}", margin + "  ")
+    yield from folded(
+        f"{margin}{check.id}: {check.title} ({minutes(check.minutes)})", margin + "  "
+    )
+    for branch in node.branches:
+        chance = wording.chance(branch.probability)
+        words = result_words(check, branch.result)
+        yield from folded(f"{margin}- {branch.result} ({chance}): {words}", margin + "  ")
+        yield from _node(isolation, branch.node, way.after, depth + 1)
+
+
+def cause_words(isolation: Isolation, cause: Cause) -> str:
+    """Return a cause in words."""
+    profile = isolation.diagnosis.profile
+    words = [fault_words(profile, fault) for fault in cause.faults]
+    words += [mistake_words(profile, mistake) for mistake in cause.assumes]
+    return ", together with ".join(words) or "all is as assumed"
+
+
+def ending(isolation: Isolation, causes: Sequence[Cause]) -> list[str]:
+    """Return the part or parts left, the repair in words, its caution, and what proves it."""
+    profile = isolation.diagnosis.profile
+    lines: list[str] = []
+    if len(causes) == 1:
+        lines += folded(f"It is: {cause_words(isolation, causes[0])}.", "  ")
+    else:
+        lines += folded("No check parts these; the first is the likeliest:")
+    for cause in causes[:6]:
+        if len(causes) > 1:
+            lines += folded(f"- {cause_words(isolation, cause)}", "  ")
+        for fault in cause.faults:
+            lines += folded(f"  Repair: {fault.kind.repair}.", "    ")
+        for mistake in cause.assumes:
+            lines += folded(f"  No part is at fault: {mistake_words(profile, mistake)}.", "    ")
+    if len(causes) > 6:
+        lines.append(f"  and {len(causes) - 6} more")
+    parts = dict.fromkeys(fault.part for cause in causes for fault in cause.faults)
+    if parts:
+        lines += folded(f"Caution: {repair_caution(causes)} {LOCAL}", "  ")
+        first = next(iter(parts))
+        lines += folded(
+            f"Then prove it: simrig prove {profile.id} --repaired {first} lays out the plan: balls "
+            "back one at a time, every sensor watched.", "  ",
+        )  # fmt: skip
+    return lines
+
+
+def repair_caution(causes: Iterable[Cause]) -> str:
+    """Return the caution of the repairs of some causes, each sentence once."""
+    found: dict[str, None] = {}
+    for cause in causes:
+        for fault in cause.faults:
+            kind = fault.kind
+            if kind.effect == "moves balls":
+                found["Near mechanisms a stick, not a finger; coils proven dead."] = None
+                continue
+            found["Balls out, unplugged, charge measured gone before hands go in."] = None
+            if "fuse" in kind.part:
+                found["Only a fuse of the same value and kind."] = None
+            if kind.part in ("resistor", "emitter", "emitter joint", "diode", "receiver"):
+                found["Hot iron, fumes, clipped leads: glasses on."] = None
+            if kind.part == "resistor":
+                found["Never bridge the resistor itself: the emitter dies."] = None
+            if kind.part == "interlock":
+                found["Try the interlock both ways at the end."] = None
+    return " ".join(found)
