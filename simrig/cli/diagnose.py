@@ -10,13 +10,13 @@ from contextlib import contextmanager
 from functools import partial
 from typing import TYPE_CHECKING
 
-from simrig.cli import checked, complained, isolating, shop
+from simrig.cli import checked, complained, isolating, logged, shop
 from simrig.cli import conditions as stated
 from simrig.cli import seen as observed
 from simrig.cli.context import Context, wrong
 
 if TYPE_CHECKING:
-    from simrig.diagnosis.diagnose import Diagnosis
+    from simrig.diagnosis.diagnose import Diagnosis, Evidence
     from simrig.diagnosis.exclusion import Verdict
     from simrig.diagnosis.isolation import Isolation
 
@@ -28,6 +28,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     observed.configure_asked(parser)
     complained.configure(parser)
+    logged.configure(parser)
     group = parser.add_argument_group("what to answer")
     group.add_argument(
         "--faults", default="2", metavar="N", help="things wrong at once, at most (2)"
@@ -49,8 +50,11 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     isolating.resume(arguments)
     limit = _limit(arguments.faults)
     profile = shop.unit(arguments, context)
-    evidence = complained.evidence(profile, arguments)
     conditions = stated.conditions(profile, arguments)
+    evidence: tuple[Evidence, ...] = (
+        *complained.evidence(profile, arguments),
+        *logged.evidence(profile, arguments, conditions, context),
+    )
     needed = not evidence and not arguments.found
     sheets = observed.seen(profile, arguments, conditions, needed=needed)
     with patience(context, f"working out what can be wrong with {profile.name}"):
