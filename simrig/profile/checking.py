@@ -139,7 +139,8 @@ def _phases(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     for index, phase in enumerate(profile.phase):
         for number, row in enumerate(phase.placements):
             path = ("phase", index, "placements", number)
-            if path in wrong or doubt.about(path) or unsure & set(row):
+            known = all(profile.row("place", name) is not None for name in row)
+            if not known or path in wrong or doubt.about(path) or unsure & set(row):
                 continue
             here = row_ways(profile, row)
             ways += here
