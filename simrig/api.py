@@ -74,7 +74,8 @@ def diagnose(
     if not sheets:
         named = cast("Mapping[str, str] | Iterable[str]", seen)
         sheets = (sheet(profile, named, phase=phase, balls=balls, at=at),)
-    return diagnosis.diagnose(profile, sheets, limit=faults)
+    kinds = Catalogue().fault_kinds()
+    return diagnosis.diagnose(profile, sheets, kinds=kinds, limit=faults)
 
 
 def _sheets(seen: Mapping[str, str] | Iterable[str] | Sequence[Sheet]) -> tuple[Sheet, ...]:

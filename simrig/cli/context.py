@@ -12,6 +12,7 @@ from simrig.errors import InputError, Problem
 from simrig.host.catalogue import Catalogue
 
 if TYPE_CHECKING:
+    from simrig.faults.modes import FaultKind
     from simrig.profile.machine import Profile
 
 
@@ -28,15 +29,27 @@ class Context:
     @cached_property
     def catalogue(self) -> Catalogue:
         """The machines at hand; what failed on the way is told on stderr."""
-        found = Catalogue(named=self._profiles, strict=self._strict)
-        if not self.quiet:
-            for problem in found.plugin_problems:
-                print(problem, file=sys.stderr)
+        found = Catalogue(named=self._profiles, strict=self._strict, tell=self._tell)
+        for problem in found.plugin_problems:
+            self._tell(problem)
         return found
+
+    def _tell(self, problem: Problem) -> None:
+        if not self.quiet:
+            print(problem, file=sys.stderr)
 
     def profile(self, reference: str) -> Profile:
         """Read the profile that an id or a path names."""
         return self.catalogue.load(reference)
+
+    def fault_kinds(self) -> tuple[FaultKind, ...]:
+        """The kinds of fault that are known; what failed on the way is told on stderr."""
+        told = len(self.catalogue.plugin_problems)
+        kinds = self.catalogue.fault_kinds()
+        if not self.quiet:
+            for problem in self.catalogue.plugin_problems[told:]:
+                print(problem, file=sys.stderr)
+        return kinds
 
     def say(self, text: str) -> None:
         """Write lines of the answer."""

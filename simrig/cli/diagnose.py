@@ -7,6 +7,7 @@ import sys
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING
 
 from simrig.cli import checked, complained, isolating
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from simrig.diagnosis.isolation import Isolation
 
 PATIENCE_S = 2.0
+AGAIN_S = 20.0
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -52,7 +54,8 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     sheets = observed.seen(profile, arguments, conditions, needed=needed)
     with patience(context, f"working out what can be wrong with {profile.name}"):
         try:
-            job, results = isolating.job_of(profile, sheets, evidence, limit, arguments)
+            kinds = context.fault_kinds()
+            job, results = isolating.job_of(profile, sheets, evidence, kinds, limit, arguments)
             found = job.diagnosis(results)
         except ImpossibleError as error:
             raise wrong("conditions", str(error)) from None
@@ -94,7 +97,7 @@ def _answer(
         for line in isolation_text.plan_lines(isolation):
             context.say(line)
         return
-    step = isolation_text.next_lines(isolation)
+    step = partial(isolation_text.next_lines, isolation)
     lines = (
         report.everything(found, next_lines=step)
         if arguments.all
@@ -116,13 +119,24 @@ def _limit(text: str) -> int:
 @contextmanager
 def patience(context: Context, what: str) -> Iterator[None]:
     """Say on stderr what is going on when it takes longer than a person waits gladly."""
+    done = threading.Event()
+
+    def tell() -> None:
+        waited = PATIENCE_S
+        if done.wait(waited):
+            return
+        print(f"{what} ...", file=sys.stderr)
+        while not done.wait(AGAIN_S):
+            waited += AGAIN_S
+            print(f"... still at it after {waited:.0f} seconds; Ctrl-C stops it", file=sys.stderr)
+
     if context.quiet:
         yield
         return
-    started = threading.Timer(PATIENCE_S, print, (f"{what} ...",), {"file": sys.stderr})
-    started.daemon = True
-    started.start()
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
     try:
         yield
     finally:
-        started.cancel()
+        done.set()
+        teller.join()

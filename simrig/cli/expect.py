@@ -31,7 +31,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
 
     profile = context.profile(arguments.machine)
     conditions = stated.conditions(profile, arguments)
-    faults = _faults(profile, arguments.fault)
+    faults = _faults(profile, arguments.fault, context)
     try:
         found = expect(profile, conditions, faults=faults)
     except ValueError as error:
@@ -59,13 +59,13 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     return 0
 
 
-def _faults(profile: Profile, names: Sequence[str]) -> tuple[Fault, ...]:
+def _faults(profile: Profile, names: Sequence[str], context: Context) -> tuple[Fault, ...]:
     """Return the faults that are named; raises InputError for what this machine cannot have."""
     if not names:
         return ()
     from simrig.faults.candidates import fault_named, possible_faults
 
-    possible = possible_faults(profile)
+    possible = possible_faults(profile, context.fault_kinds())
     try:
         found = tuple(fault_named(possible, name) for name in dict.fromkeys(names))
     except ValueError as error:

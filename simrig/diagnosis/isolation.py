@@ -228,7 +228,7 @@ class Isolation:
         choice = sequencing.next_check(self.problem)
         if choice is None:
             return None
-        check = next(one for one in self.bench.checks if one.id == choice.check.id)
+        check = self.check(choice.check.id)
         moved = self.bench.way(self.state, check)
         assert moved is not None
         return NextCheck(
@@ -240,10 +240,13 @@ class Isolation:
             leaves=self.leaves(choice.check.id),
         )
 
+    def check(self, check_id: str) -> Check:
+        """Return the catalogue's check of that id."""
+        return next(one for one in self.bench.checks if one.id == check_id)
+
     def leaves(self, check_id: str) -> tuple[Left, ...]:
         """Return what each result of a check leaves, likeliest result first."""
-        made = self.problem.check(check_id)
-        check = next(one for one in self.bench.checks if one.id == check_id)
+        made, check = self.problem.check(check_id), self.check(check_id)
         suspected = [one for one in self._suspected if one.weight > 0]
         total = sum(one.weight for one in suspected)
         found: dict[str, dict[int, float]] = {}

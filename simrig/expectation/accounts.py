@@ -15,6 +15,7 @@ from simrig.expectation.movers import (
     DONE,
     OVERDUE,
     SKIPPED,
+    SLIGHT,
     TROUBLE,
     Mover,
 )
@@ -32,11 +33,16 @@ sample of switches (Ganssle, A guide to debouncing)."""
 AGAIN: Final = 0.3
 REBOUND: Final = 0.25
 LONG_FLICKER_MS: Final = 200.0
+VERY_LATE_MS: Final = 5000.0
+UNDER_WAY_MS: Final = 1000.0
 KICKED_MS: Final = 1500.0
+STAYS_ODD: Final = 3.6
 EMPTY_KICK: Final = 0.6
 """What it costs that a coil has fired and the ball before it has not moved; a coil may do that."""
 BOUNCE_MS: Final = 60.0
 """A bounce follows its edge within this time (common practice, no source)."""
+MOST_TOLD: Final = 5000
+"""Anomalies that are kept; more are only counted."""
 ONE_FLICKER_MS: Final = 500.0
 
 
@@ -61,7 +67,8 @@ class Account:
 
     __slots__ = (
         "anomalies", "arrivals", "belief", "check_at", "cost", "counts", "edges", "fares",
-        "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "odd", "phase", "states", "swap",
+        "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "number", "odd",
+        "phase", "states", "swap", "untold",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -81,6 +88,7 @@ class Account:
         self.arrivals: dict[str, float] = {}
         self.edges: dict[str, float] = {}
         self.anomalies: Any = None
+        self.number = self.untold = 0
         self.moves: Any = None
         self.swap: dict[str, str] = {}
         self.phase: str | None = None
@@ -96,6 +104,7 @@ class Account:
         other.flickers = {name: list(one) for name, one in self.flickers.items()}
         other.arrivals, other.edges = dict(self.arrivals), dict(self.edges)
         other.kicks = dict(self.kicks) if self.kicks else self.kicks
+        other.number, other.untold = self.number, self.untold
         other.moves, other.fares = self.moves, self.fares
         other.anomalies, other.swap, other.phase = self.anomalies, self.swap, self.phase
         return other
@@ -144,9 +153,17 @@ class Account:
         """Return the moves that were kept, in order, with the times of their first sights."""
         return _chain(self.moves)
 
+    def forget(self) -> None:
+        """Leave out what has been noted."""
+        self.anomalies, self.number = None, 0
+
     def note(self, anomaly: Anomaly) -> None:
         """Add an anomaly; its cost is counted by who notes it."""
-        self.anomalies = (anomaly, self.anomalies)
+        if self.number >= MOST_TOLD:
+            self.untold += 1
+        else:
+            self.number += 1
+            self.anomalies = (anomaly, self.anomalies)
 
     # What time brings.
 
@@ -204,10 +221,13 @@ class Account:
         one = mover.motion.passes[index]
         target = one.worked if begins else not one.worked
         state = self.reads(scene, one.sensor)
-        before_log = mover.hi[index] + mover.delay.high < scene.first_time
+        # What was under way when the log began may have been seen before.
+        early = mover.first is not None and mover.first - scene.first_time < UNDER_WAY_MS
+        before_log = early and mover.lo[index] + mover.delay.low < scene.first_time
         if state is None or state == target or self._held(mover, one.sensor, target):
             mover.state[index] = DONE
-            self._believe(one.sensor, target)
+            unheard = state is None and one.length_ms is not None
+            self._believe(one.sensor, not one.worked if unheard else target)
         elif self.swap.get(one.sensor, one.sensor) in scene.masked or before_log:
             mover.state[index] = SKIPPED
             self._believe(one.sensor, target if one.length_ms is None else not one.worked)
@@ -252,7 +272,7 @@ class Account:
         """A change that nothing explains has not gone back."""
         if odd.soft and self.swap.get(name, name) in scene.masked:
             return
-        self.cost += TROUBLE - odd.cost
+        self.cost += STAYS_ODD - odd.cost
         worked = name not in self.belief
         when = None if scene.ordered_only else odd.since
         if worked:
@@ -301,6 +321,8 @@ class Account:
                     line=scene.line,
                 )
             )
+            if out_of_time > 0 and time > mover.hi[index] + VERY_LATE_MS:
+                self.cost += TROUBLE - SLIGHT
         mover.sight(index, begins, time)
         if out_of_time < 0 and not begins:
             mover.found.append(
@@ -367,20 +389,19 @@ class Account:
             self.cost += 1.0
         flicker = self.flickers.get(sensor)
         if flicker is None:
-            self.flickers[sensor] = [odd.since, time, 1, scene.coil_before(odd.since), odd.line]
+            near = odd.since - self.edges.get(sensor, -math.inf) <= BOUNCE_MS
+            coil = scene.coil_before(odd.since)
+            self.flickers[sensor] = [odd.since, time, 1, coil, odd.line, near]
         else:
             flicker[1] = time
             flicker[2] += 1
 
     def tell_flicker(self, scene: Scene, sensor: str) -> None:
         """Note a flicker, or a bounce, that is over."""
-        since, until, times, coil, line = self.flickers.pop(sensor)
+        since, until, times, coil, line, near = self.flickers.pop(sensor)
         edge = self.edges.get(sensor, -math.inf)
-        bounce = (
-            scene.is_contact(sensor)
-            and not scene.ordered_only
-            and (-BOUNCE_MS <= edge - since <= BOUNCE_MS or 0 <= edge - until <= BOUNCE_MS)
-        )
+        near = near or -BOUNCE_MS <= edge - since <= BOUNCE_MS or 0 <= edge - until <= BOUNCE_MS
+        bounce = near and scene.is_contact(sensor) and not scene.ordered_only
         kind, why = scene.flicker_words(sensor, since, until, times, bounce, coil)
         self.note(
             Anomaly(

@@ -35,7 +35,7 @@ class Mover:
     """A move under way; ``copy`` before it is changed where another account keeps it."""
 
     __slots__ = (
-        "began", "delay", "due", "found", "hi", "key", "last", "lo", "motion", "ordered_only",
+        "began", "delay", "due", "first", "found", "hi", "key", "last", "lo", "motion", "ordered_only",
         "path", "retires", "start_hi", "start_lo", "state", "trouble",
     )  # fmt: skip
 
@@ -52,6 +52,7 @@ class Mover:
         self.began = [0.0] * size
         self.start_lo, self.start_hi = earliest, latest
         self.last = latest
+        self.first: float | None = None
         self.found: list[Anomaly] = []
         self.trouble = 0.0
         self.path = [index for index, one in enumerate(motion.passes) if one.worked]
@@ -69,7 +70,7 @@ class Mover:
         other.trouble, other.path, other.due, other.key = (
             self.trouble, self.path, self.due, self.key,
         )  # fmt: skip
-        other.retires = self.retires
+        other.retires, other.first = self.retires, self.first
         return other
 
     def _wait(self, one: Pass) -> tuple[float, float]:
@@ -128,6 +129,8 @@ class Mover:
     def sight(self, index: int, begins: bool, time: float) -> None:
         """Take a pass for begun, or ended, as seen at a time."""
         self.last = time
+        if self.first is None:
+            self.first = time
         if not begins:
             self.state[index] = DONE
             self.refresh()

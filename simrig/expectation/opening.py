@@ -28,7 +28,7 @@ from simrig.world.worlds import Worlds, worlds
 
 _MOST: Final = 48
 _OTHER_PHASE: Final = 0.4
-_OTHER_PHASE_UNSEEN: Final = 1.0
+_OTHER_PHASE_UNSEEN: Final = 0.8
 _BALL_MORE_OR_LESS: Final = 0.5
 _ANYWHERE: Final = 1.5
 
@@ -205,7 +205,7 @@ def _with_leads_exchanged(
                 continue
             crossed.odd = {k: v for k, v in account.odd.items() if k not in (one, other)}
             crossed.cost += SWAP - 2 * TROUBLE
-            crossed.anomalies = None
+            crossed.forget()
             for anomaly in told:
                 crossed.note(anomaly)
             crossed.note(

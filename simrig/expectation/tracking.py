@@ -42,7 +42,10 @@ _PRICE: Final = {
     PICK: 2.2,
 }
 _NO_KICK: Final = 3.0
-_BOTH_HANDS: Final = 2.0
+_HANDS: Final = ("feed", "remove", PUT, PICK)
+_HAND_AGAIN: Final = 0.35
+"""What it costs that a hand goes on where a hand has moved the ball before."""
+_BOTH_HANDS: Final = 2.5
 """What it costs that a hand takes one ball while another is fed or kicked, within a second."""
 _WORTH_A_SEARCH: Final = 1.9
 _PLAIN: Final = 1.0
@@ -72,16 +75,21 @@ class Width(NamedTuple):
 
 
 NARROW: Final = Width(8, 3.4, False)
-WIDE: Final = Width(48, 8.0, True)
+WIDE: Final = Width(64, 8.0, True)
 CALM: Final = Width(3, 0.95, False)
 OPENING: Final = Width(48, 3.4, False)
 
 
 class Tracker:
-    """Follows the balls through a log, group by group of simultaneous changes."""
+    """Follows the balls through a log, group by group of simultaneous changes.
 
-    def __init__(self, scene: Scene, accounts: Sequence[Account]) -> None:
+    For so many events as ``opening`` says it keeps more accounts: where the balls lay
+    at the start shows by and by.
+    """
+
+    def __init__(self, scene: Scene, accounts: Sequence[Account], *, opening: int) -> None:
         self.scene = scene
+        self._opening = opening
         self.accounts = list(accounts)
         self._groups: list[list[Event]] = []
         self._saved = [account.copy() for account in self.accounts]
@@ -98,7 +106,7 @@ class Tracker:
         """Take the changes of one moment."""
         self._pause(group[0].time_ms)
         self._groups.append(group)
-        self._take(group, OPENING if self._events < 20 else NARROW)
+        self._take(group, OPENING if self._events < self._opening else NARROW)
         self._events += len(group)
 
     def _pause(self, time: float | None) -> None:
@@ -153,7 +161,7 @@ class Tracker:
         dearest = self.best.total + (CALM.dearer if calm else NARROW.dearer + 1.0)
         self.accounts.sort(key=lambda account: account.total)
         self.accounts = [one for one in self.accounts if one.total <= dearest]
-        if calm:
+        if calm and self._events >= self._opening:
             del self.accounts[CALM.accounts :]
         self._saved = [account.copy() for account in self.accounts]
         self._scene_saved = self.scene.saved()
@@ -164,7 +172,8 @@ class Tracker:
         now = self.scene.saved()
         groups = list(self._groups)
         suspects = self._suspects(best, groups)
-        found = [*self.accounts, *self._again(self._saved, groups, WIDE)]
+        starts = sorted(self._saved, key=lambda account: account.total)[: CALM.accounts]
+        found = [*self.accounts, *self._again(starts, groups, WIDE)]
         least = min(account.total for account in found)
         start = min(self._saved, key=lambda account: account.total)
         for one, other in self._pairs(suspects, groups, start):
@@ -176,9 +185,6 @@ class Tracker:
             ended = self._again([crossed], groups, NARROW)
             found += [account for account in ended if account.total <= least + 1.0]
             least = min(least, *(account.total for account in ended))
-        for pair in {(min(pair), max(pair)) for pair in start.swap.items()}:
-            straight = self._again([_uncrossed(start, *pair)], groups, NARROW)
-            found += [account for account in straight if account.total <= least - 0.5]
         self.scene.restore(now)
         self.accounts = _distinct(found, WIDE)
 
@@ -361,8 +367,9 @@ class Tracker:
     ) -> list[_Option]:
         best: dict[object, _Option] = {}
         plain = False
+        by_hand = width.every or account.handled[0].verb in _HANDS
         for move in self.scene.moves_at.get(sensor, ()):
-            if plain and not width.every and move.verb not in ("take", "set"):
+            if plain and not by_hand and move.verb not in ("take", "set"):
                 break
             price = self._price(account, move)
             if price is None:
@@ -413,6 +420,8 @@ class Tracker:
         scene, profile = self.scene, self.scene.profile
         source, target = ends(profile, move)
         price = _PRICE[move.verb]
+        if move.verb in _HANDS and account.handled[0].verb in _HANDS:
+            price = _HAND_AGAIN
         if move.verb == PUT:
             return price if move.subject not in account.laid and account.hand else None
         if move.verb == PICK:
@@ -434,7 +443,10 @@ class Tracker:
             if account.counts.get(target, 0) >= place.capacity:
                 return None
         if move.verb == "feed" and account.hand <= 0:
-            return None
+            # A hand can have taken it from where nothing watches.
+            if not any(account.counts.get(name) for name in scene.unwatched - {target}):
+                return None
+            price += 0.3
         if move.verb == "remove" and account.may_rebound_at(scene, source):
             return None
         if move.verb in ("feed", "remove") and not scene.ordered_only:
@@ -501,6 +513,11 @@ class Tracker:
                 (name for name in sorted(self.scene.unwatched) if account.counts.get(name)), None
             )
             account.hand -= source is None
+        if move.verb == "feed" and account.hand <= 0:
+            source = next(
+                name for name in sorted(self.scene.unwatched - {target}) if account.counts.get(name)
+            )
+            account.hand += 1
         account.counts = counts_after(account.counts, source, target)
         account.hand += (move.verb == "remove") - (move.verb == "feed")
         if move.verb == BACK:
@@ -518,22 +535,6 @@ class Tracker:
 
     def _seen_first(self, account: Account) -> str:
         return account.movers[-1].motion.passes[0].sensor
-
-
-def _uncrossed(start: Account, one: str, other: str) -> Account:
-    """Return the account with two leads taken for right after all."""
-    straight = start.copy()
-    straight.swap = {k: v for k, v in start.swap.items() if k not in (one, other)}
-    straight.cost -= SWAP
-    told = [
-        link for link in start.kept() if link.kind != "swapped" or link.sensor not in (one, other)
-    ]
-    straight.anomalies = None
-    for anomaly in told:
-        straight.note(anomaly)
-    for sensor in (one, other):
-        straight.odd.pop(sensor, None)
-    return straight
 
 
 def _distinct(accounts: Iterable[Account], width: Width) -> list[Account]:

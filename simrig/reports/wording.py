@@ -49,6 +49,8 @@ def polarity(profile: Profile) -> str:
     for sensor in profile.ball_sensors():
         word = ball_reading(profile, sensor.id)
         ways.setdefault(word, []).append(sensor.id)
+    if not ways:
+        return "No ball sensor is known yet."
     if len(ways) == 1:
         (word,) = ways
         return (

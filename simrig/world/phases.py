@@ -59,7 +59,8 @@ def phase_of(profile: Profile, name: str | None) -> Phase:
     """Return a phase by its id; without one, the phase called idle, else the first."""
     if not profile.phase:
         raise ValueError(
-            "the profile states no phase yet; say where the balls are with --at, or add a [[phase]]"
+            "the profile states no phase yet; say where the balls are with --at, or add a [[phase]]: "
+            "simrig begin asks for it"
         )
     if name is None:
         idle: Phase | None = profile.row("phase", "idle")

@@ -221,6 +221,20 @@ def test_sheets_that_contradict_each_other() -> None:
     assert found.causes == ()
     assert found.conflict is not None
     assert found.conflict.kind == SHEETS
+    assert "give one sheet at a time" in found.conflict.way_back
+
+
+def test_the_sheet_that_does_not_fit_is_named() -> None:
+    """Three sheets agree that a ball is missing, the fourth has all of them."""
+    sheets = [
+        sheet(MACHINE, ["t1", "t2"]),
+        sheet(MACHINE, ["t1"], balls=2),
+        sheet(MACHINE, ["t1", "t2", "t3"], balls=3),
+        sheet(MACHINE, ["t1", "t2"], balls=3),
+    ]
+    conflict = diagnose(MACHINE, sheets, limit=1).conflict
+    assert conflict is not None
+    assert "without sheet 3 the others fit together" in conflict.way_back
 
 
 class _Says:

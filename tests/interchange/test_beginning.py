@@ -16,9 +16,9 @@ from simrig.interchange.beginning.questions import QUESTIONS, answered, open_que
 from simrig.interchange.switch_list import read as read_list
 from simrig.interchange.toml_editing import edited
 from simrig.interchange.toml_writer import written
-from simrig.profile.components import Sensor
 from simrig.profile.machine import Profile
 from simrig.profile.reader import read
+from simrig.vetting.vet import looked_at
 
 FULL = bool(os.environ.get("SIMRIG_FULL"))
 ASKED = {question.id: question for question in QUESTIONS}
@@ -231,8 +231,22 @@ def test_no_answer_breaks_the_profile_or_its_file(data: st.DataObject) -> None:
         text = edited(text, profile, after)
         profile = read(text.encode(), "x")
         assert profile == after
-    document(profile)
-    assert list(open_questions(profile)) is not None
+    assert len(document(profile)["facts"]) >= len(QUESTIONS)
+    assert all(one.id not in (profile.begun or {}) for one in open_questions(profile))
+
+
+def test_what_is_only_unknown_is_no_warning_at_any_stage() -> None:
+    """Looked over after each answer, a growing profile gets notes, and one that sums up."""
+    profile = fresh(None)
+    answers = {
+        "balls": "3", "captive": "1 at 12", "trough": "31-33", "places": "launcher: 27; lock: 41, 42",
+        "polarity": "closed", "kinds": "36, 41-43", "ready": "launcher 1", "interlock": "don't know",
+    }  # fmt: skip
+    for name, words in answers.items():
+        profile = read(written(said(profile, **{name: words})).encode(), "x")
+        found = list(looked_at(profile))
+        assert {one.level for one in found} == {"note"}, name
+        assert sum(one.code == "FACT-01" for one in found) == 1, name
 
 
 def test_a_machine_of_which_only_the_name_is_known_can_begin() -> None:
@@ -240,4 +254,3 @@ def test_a_machine_of_which_only_the_name_is_known_can_begin() -> None:
     profile = starting.begin("Möwe no. 7 (left)", None)
     assert (profile.id, profile.title) == ("mowe-no-7-left", "Möwe no. 7 (left)")
     assert read(written(profile).encode(), "x") == profile
-    assert isinstance(attrs.evolve(profile, sensor=(Sensor(id="a"),)).sensor[0], Sensor)

@@ -77,7 +77,7 @@ def _check_until_told_apart(page: Any, press: Callable[[str], None]) -> int:
     done = 0
     while True:
         page.wait_for_selector("#causes .causes", timeout=PATIENCE)
-        if not page.query_selector(".next") or (done == 2 and not FULL):
+        if not page.query_selector(".next") or (done == 1 and not FULL):
             return done
         check = page.get_attribute(".next", "data-check")
         offered = [one.get_attribute("data-result") for one in page.query_selector_all(".answer")]
@@ -127,6 +127,14 @@ def test_dark_emitter_by_taps_alone(browser: Any, served: Served, pictures: Path
     page.screenshot(path=pictures / "story-360-checked.png", full_page=True)
     if FULL:
         assert "Only this is left: emitter LED dead at trough-4" in page.inner_text("#causes")
+    page.tap("#feeding summary")
+    page.tap("#f-0-right")
+    page.wait_for_selector("#f-0-right[aria-pressed=true]")
+    page.tap("#f-1-wrong")
+    page.wait_for_selector("#f-1-wrong[aria-pressed=true]")
+    assert "2 of 43 steps" in page.inner_text("#feeding summary")
+    assert "Feed ball 1 by hand" in page.inner_text("#steps")
+    seen.check()
     page.tap("#to-file")
     page.wait_for_selector("input[name=found]", timeout=PATIENCE)
     seen.check()
@@ -306,6 +314,11 @@ def test_without_scripts(browser: Any, served: Served) -> None:
     page.click("#t-trough-5-open")
     page.click("#agree")
     assert "ball trough position 5: must read closed, you saw open" in page.inner_text("#answer")
+    page.goto(page.url + "?open=steps")
+    page.click("#f-0-right")
+    page.goto(page.url + "?open=steps")
+    assert page.get_attribute("#f-0-right", "aria-pressed") == "true"
+    page.click("#undo")
     page.click("#undo")
     page.click("#undo")
     assert "Tap what you see" in page.inner_text("#answer")

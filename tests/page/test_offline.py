@@ -105,7 +105,7 @@ def test_random_observations(opened: Open) -> None:
     """Verdict, differences and better fits are those of ``compare``, for random observations."""
     dice = random.Random(5)
     pages = {machine: opened(load(machine)) for machine in MACHINES}
-    for number in range(60 if os.environ.get("SIMRIG_FULL") else 24):
+    for number in range(60 if os.environ.get("SIMRIG_FULL") else 12):
         machine = MACHINES[number % 3]
         profile, page = load(machine), pages[machine].page
         phase, balls, seen = _random_sheet(machine, dice)

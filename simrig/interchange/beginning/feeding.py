@@ -20,6 +20,7 @@ from simrig.interchange.beginning.laying_out import (
     checked,
     with_balls,
     with_trough,
+    without_assumption,
 )
 from simrig.interchange.beginning.naming import short, switches
 from simrig.interchange.beginning.questions import (
@@ -157,10 +158,12 @@ def finished(profile: Profile) -> Profile:
     changes = {}
     for name, reading in found.worked.items():
         sensor = profile.row("sensor", name)
-        left = {key: why for key, why in (sensor.assumed or {}).items() if key != "worked_reads"}
+        if sensor.worked_reads == reading and sensor.assumption("worked_reads") is None:
+            continue
+        fresh = without_assumption(sensor, "worked_reads")
         changes[name] = {
             "worked_reads": reading,
-            "assumed": left or None,
+            "assumed": fresh.assumed,
             "source": sensor.source or FED,
         }
     return _noted(changed_sensors(profile, changes), FEEDING, ANSWERED)

@@ -36,7 +36,7 @@ from simrig.profile.wiring import Interlock
 ANSWERED: Final = "answered"
 NOT_KNOWN: Final = "not known"
 DO_NOT_KNOW: Final = frozenset(
-    ("don't know", "dont know", "do not know", "?", "unknown", "not known")
+    ("don't know", "dont know", "do not know", "?", "unknown", "not known", "no idea", "not sure")
 )
 NONE_WORDS: Final = frozenset(("none", "no", "nowhere", "nothing", "0", "-"))
 SAID: Final = "said without a trial"
