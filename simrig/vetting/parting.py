@@ -10,6 +10,7 @@ from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.checks import catalogue
 from simrig.faults.candidates import Fault, possible_faults
 from simrig.faults.effects import Effects
+from simrig.profile.naming import counted
 from simrig.vetting.rule import Found, Rule
 from simrig.vetting.subject import Subject
 
@@ -26,7 +27,7 @@ def not_parted(subject: Subject) -> Iterator[Found]:
         more = f"; and {len(groups) - _SHOWN} more" if len(groups) > _SHOWN else ""
         yield Found(
             path=(),
-            message=f"{len(groups)} groups of faults read alike and no bench check parts them: "
+            message=f"{counted(len(groups), 'group')} of faults read alike and no bench check parts them: "
             f"{shown}{more}; a repair has to try one after the other",
             about=tuple(fault.name for group in groups for fault in group),
         )
