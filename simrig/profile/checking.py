@@ -141,6 +141,8 @@ def _phases(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
             path = ("phase", index, "placements", number)
             if path in wrong or doubt.about(path) or unsure & set(row):
                 continue
+            if any(profile.row("place", name) is None for name in row):
+                continue  # named as an unknown reference already
             here = row_ways(profile, row)
             ways += here
             if ways > MOST_WAYS:
