@@ -16,6 +16,7 @@ COMMANDS: Final = {
     "machines": "list the machines at hand",
     "begin": "start a profile from a switch list and a few questions, or go on with one",
     "show": "what a machine looks like: places, ways, sensors, phases",
+    "part": "the parts behind one sensor: wires, what to order, how to set it",
     "expect": "what each ball sensor must read",
     "compare": "hold what was seen against what must be",
     "checks": "the bench checks of a machine",

@@ -258,9 +258,11 @@ def test_a_long_wait_is_told_on_stderr(
 ) -> None:
     """After the time that people wait gladly a line on stderr says what goes on; never on stdout."""
     monkeypatch.setattr(command, "PATIENCE_S", 0.0)
+    monkeypatch.setattr(command, "AGAIN_S", 0.01)
     main(["diagnose", lantern, "--balls", "0", "--closed", "t2", "--json"])
     seen = capsys.readouterr()
     assert "working out what can be wrong" in seen.err
+    assert "still at it" in seen.err
     json.loads(seen.out)
     main(["diagnose", lantern, "--balls", "0", "--closed", "t2", "--quiet"])
     assert capsys.readouterr().err == ""
