@@ -257,9 +257,12 @@ def reading_a_log(subject: Subject, chance: Random, id_: str) -> Question | None
     profile = subject.profile
     plan = subject.plan
     watched = [name for name in resting(profile) if name in plan.steps[1].reads]
-    fed = [
-        number for number, step in enumerate(plan.steps[:8], 0) if step.do.startswith("Feed ball")
+    feeding = [
+        (number, deed.moves[0].subject)
+        for number, deed in enumerate(plan.deeds)
+        if len(deed.moves) == 1 and deed.moves[0].verb == "feed"
     ]
+    fed = [number for number, place in feeding if place == feeding[0][1]]
     if len(fed) < 2 or len(watched) < 4:
         return None
     faults = [
