@@ -19,13 +19,5 @@ def fault_kinds(
         return FAULT_KINDS, ()
     host = Host(known=known, strict=strict)
     before = len(host.problems)
-    found: dict[str, FaultKind] = {}
-    problems: list[Problem] = []
-    for kind in host.gather("simrig_fault_kinds"):
-        if found.setdefault(kind.id, kind) != kind:
-            message = (
-                f'two plug-ins bring the kind of fault "{kind.id}"; the first is used; '
-                "give one of them another id"
-            )
-            problems.append(Problem(file="plug-ins", where="simrig_fault_kinds", message=message))
-    return FAULT_KINDS + tuple(found.values()), (*host.problems[before:], *problems)
+    found = host.gather("simrig_fault_kinds")
+    return (*FAULT_KINDS, *found), tuple(host.problems[before:])

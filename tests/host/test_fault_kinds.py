@@ -63,7 +63,7 @@ def test_a_kind_of_fault_is_suspected(brought) -> None:
     [
         ([BUILT_IN], 'the kind of fault "receiver-dead" is built in'),
         (['"fog"'], "wanted a FaultKind"),
-        ([FOGGED, FOGGED.replace("0.5", "0.25")], "two plug-ins bring the kind"),
+        ([FOGGED, FOGGED.replace("0.5", "0.25")], '"receiver-fogged" is there already'),
         (["1 / 0"], "ZeroDivisionError"),
     ],
 )
