@@ -47,12 +47,7 @@ class Context:
 
     def fault_kinds(self) -> tuple[FaultKind, ...]:
         """The kinds of fault that are known; what failed on the way is told on stderr."""
-        told = len(self.catalogue.plugin_problems)
-        kinds = self.catalogue.fault_kinds()
-        if not self.quiet:
-            for problem in self.catalogue.plugin_problems[told:]:
-                print(problem, file=sys.stderr)
-        return kinds
+        return self.catalogue.fault_kinds()
 
     def say(self, text: str) -> None:
         """Write lines of the answer."""
