@@ -243,6 +243,13 @@ def test_a_file_that_is_no_job_is_refused(shop: Path, capsys: Capture) -> None:
         assert code == 2
         assert "is not a job that simrig has kept" in err
         assert (shop / "job.json").read_text() == text
+    here = str(shop / "mill.toml")
+    for held in ({"closed": 3}, {"sheet": "x"}, {"at": [1]}, {"faults": None}, {"complaint": None}):
+        kept = {"format": 1, "machine": here, "asked": held, "answers": []}
+        (shop / "job.json").write_text(json.dumps(kept))
+        words = ["diagnose", here, "--ask", "--job", str(shop / "job.json")]
+        assert main(words) == 2
+        assert "is not as simrig kept it" in capsys.readouterr().err
     other = {"format": 1, "machine": "else", "asked": {}, "answers": []}
     (shop / "job.json").write_text(json.dumps(other))
     code, _, err = asked(shop, "--ask", "--job", str(shop / "job.json"), capsys=capsys)
