@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 
 from simrig.diagnosis.bench_case import Case, Ground
-from simrig.diagnosis.checks import apart, catalogue, check_named, outcomes, result_named
+from simrig.diagnosis.checks import catalogue, check_named, outcomes, result_named
 from simrig.diagnosis.suspects import Mistake
 from simrig.faults.candidates import fault_named, possible_faults
 from simrig.profile.machine import Profile
@@ -211,10 +211,11 @@ def test_every_single_fault_of_the_machine_is_parted_from_every_other() -> None:
 
     def alike(text: str) -> list[list[str]]:
         machine = bench_machine(text)
-        told = apart(catalogue(machine))
+        checks = catalogue(machine)
         groups: dict[object, list[str]] = {}
         for fault in possible_faults(machine):
-            groups.setdefault(told(fault), []).append(fault.name)
+            told = tuple(outcomes(check, fault) for check in checks)
+            groups.setdefault((fault.kind.intermittent, told), []).append(fault.name)
         return [names for names in groups.values() if len(names) > 1]
 
     assert alike(TEXT) == [["driver-dead:kicker", "coil-supply-lost:kickers"]]
