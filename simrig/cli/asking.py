@@ -87,7 +87,7 @@ class Asking:
         total = sum(cause.chance for cause in causes)
         sure = [cause for cause in causes if cause.chance >= SURE * total]
         self.say()
-        for line in report.ending(isolation, sure or causes):
+        for line in report.ending(isolation, sure or causes, self.keep.machine):
             self.say(line)
         others = len(causes) - 1
         if sure and others:

@@ -99,7 +99,7 @@ def test_the_dark_emitter_is_asked_down_to_its_part_in_a_terminal(shop: Path) ->
     assert "It is: series resistor's lead broken at t1" in screen
     assert "Repair: fit a new resistor of the same value" in screen
     assert "Never bridge the resistor itself" in screen
-    assert "simrig prove bench-mill --repaired t1" in screen
+    assert "simrig prove mill.toml --repaired t1" in screen
     child.sendline("")
     child.expect(pexpect.EOF)
 
