@@ -71,7 +71,7 @@ def test_a_log_without_times_is_judged_by_its_order(log, capsys, tmp_path):
 
 
 def test_a_recorded_dump_is_read_by_another_reader_with_equal_events(tmp_path, capsys):
-    """Source: vcdvcd reads the same changes at the same microseconds (CHECKS: FMT-01, V182)."""
+    """Source: vcdvcd (V182): the same changes at the same microseconds."""
     dump, rows = tmp_path / "run.vcd", tmp_path / "run.csv"
     for path in (dump, rows):
         assert run(capsys, "record", MOVES, "-o", str(path), "--seed", "3")[0] == 0
