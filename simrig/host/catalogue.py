@@ -6,7 +6,7 @@ import difflib
 import os
 from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from simrig.errors import InputError, PluginError, Problem
 from simrig.host import folders, index
@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from simrig.host.manager import Host
     from simrig.profile.components import SensorKind
     from simrig.profile.machine import Profile
+
+
+OF_A_MACHINE: Final = frozenset(("simrig_checks", "simrig_questions"))
+"""Hooks that are asked for one machine."""
 
 
 class Catalogue:
@@ -39,6 +43,7 @@ class Catalogue:
     ) -> None:
         self._strict = strict
         self._tell = tell
+        self._gathered: dict[str, tuple[Any, ...]] = {}
         self._index = index.current() if known is None else known
         if strict and self._index.problems:
             raise PluginError(self._index.problems)
@@ -69,15 +74,10 @@ class Catalogue:
         )
 
     def fault_kinds(self) -> tuple[FaultKind, ...]:
-        """Return the kinds of fault that are known: built in and brought by plug-ins.
+        """Return the kinds of fault that are known: built in and brought by plug-ins."""
+        from simrig.faults.modes import FAULT_KINDS
 
-        What goes wrong with a plug-in joins ``plugin_problems``; strict: PluginError.
-        """
-        from simrig.host.fault_kinds import fault_kinds
-
-        kinds, problems = fault_kinds(self._index, strict=self._strict)
-        self.plugin_problems = (*self.plugin_problems, *problems)
-        return kinds
+        return (*FAULT_KINDS, *self.brought("simrig_fault_kinds"))
 
     def path(self, reference: str) -> str:
         """Return the file of the machine that an id or a path names.
@@ -118,11 +118,15 @@ class Catalogue:
         """Return what plug-ins bring by a hook; no plug-in is loaded where none fills it."""
         if hook not in self._index.hooks:
             return ()
+        if not arguments and hook in self._gathered:
+            return self._gathered[hook]
         found = self._host.gather(hook, **arguments)
         while self._host.problems:
             problem = self._host.problems.pop(0)
             if self._tell is not None:
                 self._tell(problem)
+        if not arguments:
+            self._gathered[hook] = tuple(found)
         return tuple(found)
 
     @cached_property
@@ -138,7 +142,7 @@ class Catalogue:
         """
         profile = self._read(reference)
         brought = {
-            hook: self.brought(hook, profile=profile)
+            hook: self.brought(hook, **({"profile": profile} if hook in OF_A_MACHINE else {}))
             for hook in self._index.hooks
             if hook != "simrig_rules"
         }

@@ -142,6 +142,8 @@ def _phases(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
             known = all(profile.row("place", name) is not None for name in row)
             if not known or path in wrong or doubt.about(path) or unsure & set(row):
                 continue
+            if any(profile.row("place", name) is None for name in row):
+                continue  # named as an unknown reference already
             here = row_ways(profile, row)
             ways += here
             if ways > MOST_WAYS:

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from simrig.diagnosis.diagnose import diagnose
-from simrig.errors import PluginError
+from simrig.errors import PluginError, Problem
 from simrig.faults.modes import FAULT_KINDS
+from simrig.host.catalogue import Catalogue
 from simrig.host.entries import Entry
-from simrig.host.fault_kinds import fault_kinds
 from simrig.host.index import Index
 from tests.diagnosis.small_machine import machine, sheet
 
@@ -42,15 +42,16 @@ def brought(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
             (tmp_path / f"{name}.py").write_text(CODE.format(kinds=one))
             sys.modules.pop(name, None)
             entries.append(Entry(name, name, name, "1.0"))
-        return Index(machines=(), accepted=tuple(entries))
+        return Index(accepted=tuple(entries), hooks=("simrig_fault_kinds",))
 
     return make
 
 
 def test_a_kind_of_fault_is_suspected(brought) -> None:
     """A plug-in's kind joins the table, is suspected, and is told with its own clause."""
-    kinds, problems = fault_kinds(brought(FOGGED))
-    assert problems == ()
+    told: list[Problem] = []
+    kinds = Catalogue(known=brought(FOGGED), tell=told.append).fault_kinds()
+    assert told == []
     assert [kind.id for kind in kinds] == [*(kind.id for kind in FAULT_KINDS), "receiver-fogged"]
     lantern = machine()
     found = diagnose(lantern, [sheet(lantern, ["t2"], balls=0)], kinds=kinds, limit=1)
@@ -63,23 +64,24 @@ def test_a_kind_of_fault_is_suspected(brought) -> None:
     [
         ([BUILT_IN], 'the kind of fault "receiver-dead" is built in'),
         (['"fog"'], "wanted a FaultKind"),
-        ([FOGGED, FOGGED.replace("0.5", "0.25")], "two plug-ins bring the kind"),
+        ([FOGGED, FOGGED.replace("0.5", "0.25")], '"receiver-fogged" is there already'),
         (["1 / 0"], "ZeroDivisionError"),
     ],
 )
 def test_a_wrong_kind_is_told(brought, kinds: list[str], words: str) -> None:
     """What is no kind of fault, is there twice or fails is named, and the others go on."""
-    known, problems = fault_kinds(brought(*kinds))
+    told: list[Problem] = []
+    known = Catalogue(known=brought(*kinds), tell=told.append).fault_kinds()
     assert len(known) == len(FAULT_KINDS) + (FOGGED in kinds)
-    assert words in str(problems[0])
+    assert words in str(told[0])
 
 
 def test_strict_ends_with_the_plugin_named(brought) -> None:
     """Where plug-ins must not fail, the first that does ends the run."""
     with pytest.raises(PluginError, match="ZeroDivisionError"):
-        fault_kinds(brought("1 / 0"), strict=True)
+        Catalogue(known=brought("1 / 0"), strict=True).fault_kinds()
 
 
 def test_no_plugin_costs_nothing() -> None:
     """Without plug-ins the table is the built-in one."""
-    assert fault_kinds(Index(machines=())) == (FAULT_KINDS, ())
+    assert Catalogue(known=Index()).fault_kinds() == FAULT_KINDS
