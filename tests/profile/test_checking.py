@@ -39,7 +39,7 @@ def _row(row: str) -> list[tuple[str, str]]:
         ('{ trough = "rest", launcher = "rest" }', "more than one place is given the rest"),
         ('{ trough = "2-1", launcher = 1 }', '"2-1" at trough runs backwards'),
         ("{ launcher = 2, trough = 1 }", "launcher holds 1; found 2"),
-        ('{ playfield = 4, trough = "rest" }', "at least 4 balls placed; the machine carries 3"),
+        ('{ playfield = 4, trough = "rest" }', "4 balls are placed; the machine carries 3"),
         ('{ launcher = "rest", trough = 1 }', "2 balls would be left for launcher, which holds 1"),
     ],
 )
