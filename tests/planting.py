@@ -256,7 +256,8 @@ def _late(run):
     event = run.log[edges[0]]
     by = one.wait_ms.high + run.random.uniform(300.0, 3000.0)
     for later in range(len(run.log)):
-        if later == edges[0] or run.log[later].time_ms >= run.ends(number):
+        after = run.log[later].time_ms > event.time_ms
+        if later == edges[0] or (after and run.log[later].time_ms >= run.ends(number)):
             run.at(later, run.log[later].time_ms + by)
     run.sort()
     return Planted("late", (one.sensor,), event.time_ms + by, event.time_ms + by)

@@ -13,6 +13,7 @@ from simrig.host.catalogue import Catalogue
 
 if TYPE_CHECKING:
     from simrig.faults.modes import FaultKind
+    from simrig.history import UnitState
     from simrig.profile.machine import Profile
 
 
@@ -23,6 +24,8 @@ class Context:
         self.json: bool = arguments.json
         self.quiet: bool = arguments.quiet
         self.out = sys.stdout
+        self.unit: UnitState | None = None
+        """What the shop's record says of the one machine that was named, once it was asked."""
         self._profiles: list[str] = arguments.profiles
         self._strict: bool = arguments.strict_plugins
 

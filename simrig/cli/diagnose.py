@@ -10,13 +10,13 @@ from contextlib import contextmanager
 from functools import partial
 from typing import TYPE_CHECKING
 
-from simrig.cli import checked, complained, isolating
+from simrig.cli import checked, complained, isolating, logged, shop
 from simrig.cli import conditions as stated
 from simrig.cli import seen as observed
 from simrig.cli.context import Context, wrong
 
 if TYPE_CHECKING:
-    from simrig.diagnosis.diagnose import Diagnosis
+    from simrig.diagnosis.diagnose import Diagnosis, Evidence
     from simrig.diagnosis.exclusion import Verdict
     from simrig.diagnosis.isolation import Isolation
 
@@ -28,6 +28,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     observed.configure_asked(parser)
     complained.configure(parser)
+    logged.configure(parser)
     group = parser.add_argument_group("what to answer")
     group.add_argument(
         "--faults", default="2", metavar="N", help="things wrong at once, at most (2)"
@@ -38,6 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="what speaks against this",
     )  # fmt: skip
     checked.configure(parser)
+    shop.configure(parser, rates=True, files=True)
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
@@ -47,15 +49,19 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
 
     isolating.resume(arguments)
     limit = _limit(arguments.faults)
-    profile = context.profile(arguments.machine)
-    evidence = complained.evidence(profile, arguments)
+    profile = shop.unit(arguments, context)
     conditions = stated.conditions(profile, arguments)
+    evidence: tuple[Evidence, ...] = (
+        *complained.evidence(profile, arguments),
+        *logged.evidence(profile, arguments, conditions, context),
+    )
     needed = not evidence and not arguments.found
     sheets = observed.seen(profile, arguments, conditions, needed=needed)
     with patience(context, f"working out what can be wrong with {profile.name}"):
         try:
             kinds = context.fault_kinds()
             job, results = isolating.job_of(profile, sheets, evidence, kinds, limit, arguments)
+            job, records = shop.weighed(job, arguments)
             found = job.diagnosis(results)
         except ImpossibleError as error:
             raise wrong("conditions", str(error)) from None
@@ -64,16 +70,32 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         except UnknownSuspectError as error:
             raise wrong("--why-not", str(error)) from None
         if not arguments.ask:
-            _answer(found, job.isolation(results), verdicts, arguments, context)
+            _answer(found, job.isolation(results), verdicts, records, arguments, context)
+    code = 0 if found.as_assumed else 1
     if arguments.ask:
-        return isolating.ask(job, results, arguments, context)
-    return 0 if found.as_assumed else 1
+        _begin(records, context)
+        code, results = isolating.ask(job, results, arguments, context)
+        found = job.diagnosis(results)
+    if arguments.file:
+        words = found.causes[0].why if found.told_apart and found.causes else ""
+        shop.file_diagnosis(profile, sheets, results, words, arguments, context)
+    return code
+
+
+def _begin(records: int, context: Context) -> None:
+    """Say first what the shop's record brings in."""
+    shop.say(context)
+    if records:
+        from simrig.cli import unit_text
+
+        context.say(unit_text.weighed(records))
 
 
 def _answer(
     found: Diagnosis,
     isolation: Isolation,
     verdicts: Sequence[Verdict],
+    records: int,
     arguments: argparse.Namespace,
     context: Context,
 ) -> None:
@@ -84,6 +106,7 @@ def _answer(
 
         causes = every_cause(found) if arguments.all else iter(found.causes)
         document = documents.document(found, next_check=bench.next_check(isolation), asked=verdicts)
+        document |= shop.document(context) | ({"records": records} if records else {})
         if arguments.plan:
             document["plan"] = bench.plan(isolation)
         rows = (documents.explanation(found, cause) for cause in causes)
@@ -93,6 +116,7 @@ def _answer(
     from simrig.reports import diagnosis_text as report
     from simrig.reports import isolation_text
 
+    _begin(records, context)
     if arguments.plan and found.conflict is None:
         for line in isolation_text.plan_lines(isolation):
             context.say(line)

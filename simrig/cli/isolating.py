@@ -86,8 +86,8 @@ def job_of(
 
 def ask(
     job: Job, results: Sequence[Result], arguments: argparse.Namespace, context: Context
-) -> int:
-    """Hold the conversation."""
+) -> tuple[int, tuple[Result, ...]]:
+    """Hold the conversation; return its exit code and all that checks have shown."""
     if context.json:
         raise wrong("--ask", "a conversation has no JSON; leave --json or --ask out")
     if "-" in arguments.sheet:
@@ -105,5 +105,5 @@ def ask(
     conflict = job.diagnosis(conversation.results).conflict
     if conflict is not None:
         print(f"{conflict.words}; what to do: {conflict.way_back}", file=sys.stderr)
-        return 1
-    return conversation.run()
+        return 1, conversation.results
+    return conversation.run(), conversation.results

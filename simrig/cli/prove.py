@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from simrig.cli import shop
 from simrig.cli.context import Context, wrong
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--time-unit", choices=("s", "ms", "us", "ns"), help="of the times in the log (ms)"
     )
+    shop.configure(parser, files=True)
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
@@ -44,19 +46,25 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
 
     if arguments.ask and arguments.log:
         raise wrong("--ask", "steps are asked for or a log is judged, not both; leave one out")
-    profile = context.profile(arguments.machine)
+    profile = shop.unit(arguments, context)
     try:
         plan = prove(profile, repaired=arguments.repaired)
     except ValueError as error:
         raise wrong("--repaired", str(error)) from None
+    if arguments.file and not (arguments.ask or arguments.log):
+        raise wrong("--file", "a plan proves nothing yet; say --ask, or --log FILE")
     if arguments.ask:
-        return _ask(plan, arguments, context)
+        shop.say(context)
+        code = _ask(plan, arguments, context)
+        return _filed(profile, code, arguments, context)
     found = None if arguments.log is None else _judge(profile, plan, arguments)
     code = 0 if found is None or found.passed else 1
     if context.json:
-        context.answer(_document(plan, found))
-        return code
+        context.answer(_document(plan, found) | shop.document(context))
+        return _filed(profile, code, arguments, context)
     from simrig.reports import proof_text
+
+    shop.say(context)
 
     if found is not None:
         shown = proof_text.judged(found, plan)
@@ -64,6 +72,13 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         shown = proof_text.lines(profile, plan, repaired=arguments.repaired)
     for line in shown:
         context.say(line)
+    return _filed(profile, code, arguments, context)
+
+
+def _filed(profile: Profile, code: int, arguments: argparse.Namespace, context: Context) -> int:
+    """File the proof where that was asked for; return the exit code."""
+    if arguments.file:
+        shop.file_proof(profile, whole=code == 0, arguments=arguments, context=context)
     return code
 
 

@@ -7,59 +7,20 @@ costs as much as it has to explain away, and the cheapest is believed.
 from __future__ import annotations
 
 import math
-from typing import Any, Final
+from typing import Any
 
+from simrig.expectation import weights
 from simrig.expectation.anomalies import Anomaly
 from simrig.expectation.movers import (
     BEGUN,
     DONE,
     OVERDUE,
     SKIPPED,
-    SLIGHT,
-    TROUBLE,
     Mover,
 )
+from simrig.expectation.odd import Odd
 from simrig.expectation.scene import Scene
 from simrig.world.moves import Move
-
-FLICKER: Final = 3.0
-ODD_MS: Final = 2000.0
-"""A change that nothing explains is a flicker if it goes back within this time."""
-REBOUNDS_MS: Final = 2000.0
-"""How long after it has arrived a ball may still rebound (common practice, no source)."""
-SHORTEST_REBOUND_MS: Final = 20.0
-"""Rolling off a sensor and on again takes longer than a contact bounces: 6.2 ms at most in a
-sample of switches (Ganssle, A guide to debouncing)."""
-AGAIN: Final = 0.3
-REBOUND: Final = 0.25
-LONG_FLICKER_MS: Final = 200.0
-VERY_LATE_MS: Final = 5000.0
-UNDER_WAY_MS: Final = 1000.0
-KICKED_MS: Final = 1500.0
-STAYS_ODD: Final = 3.6
-EMPTY_KICK: Final = 0.6
-"""What it costs that a coil has fired and the ball before it has not moved; a coil may do that."""
-BOUNCE_MS: Final = 60.0
-"""A bounce follows its edge within this time (common practice, no source)."""
-MOST_TOLD: Final = 5000
-"""Anomalies that are kept; more are only counted."""
-ONE_FLICKER_MS: Final = 500.0
-
-
-class Odd:
-    """A sensor that is not as the account has it; ``flagged`` where that has been told."""
-
-    __slots__ = ("cost", "flagged", "line", "rebound", "since", "soft")
-
-    def __init__(
-        self, since: float, cost: float, *, rebound: bool, soft: bool, flagged: bool, line: int
-    ) -> None:
-        self.since = since
-        self.cost = cost
-        self.rebound = rebound
-        self.soft = soft
-        self.flagged = flagged
-        self.line = line
 
 
 class Account:
@@ -159,7 +120,7 @@ class Account:
 
     def note(self, anomaly: Anomaly) -> None:
         """Add an anomaly; its cost is counted by who notes it."""
-        if self.number >= MOST_TOLD:
+        if self.number >= weights.MOST_TOLD:
             self.untold += 1
         else:
             self.number += 1
@@ -186,20 +147,22 @@ class Account:
         if not scene.ordered_only:
             for name in list(self.odd):
                 odd = self.odd[name]
-                if not odd.flagged and time > odd.since + ODD_MS:
+                if not odd.flagged and time > odd.since + weights.ODD_MS:
                     self._stays_odd(scene, name, odd)
-            for coil in [coil for coil, fired in self.kicks.items() if time > fired + KICKED_MS]:
+            for coil in [
+                coil for coil, fired in self.kicks.items() if time > fired + weights.KICKED_MS
+            ]:
                 del self.kicks[coil]
-                self.cost += EMPTY_KICK
+                self.cost += weights.EMPTY_KICK
         for name in list(self.flickers):
-            if time > self.flickers[name][1] + ONE_FLICKER_MS:
+            if time > self.flickers[name][1] + weights.ONE_FLICKER_MS:
                 self.tell_flicker(scene, name)
         self.check_at = min(
             [
                 *(min(mover.due, mover.retires) for mover in self.movers),
-                *(odd.since + ODD_MS for odd in self.odd.values() if not odd.flagged),
-                *(fired + KICKED_MS for fired in self.kicks.values()),
-                *(flicker[1] + ONE_FLICKER_MS for flicker in self.flickers.values()),
+                *(odd.since + weights.ODD_MS for odd in self.odd.values() if not odd.flagged),
+                *(fired + weights.KICKED_MS for fired in self.kicks.values()),
+                *(flicker[1] + weights.ONE_FLICKER_MS for flicker in self.flickers.values()),
             ],
             default=math.inf,
         )
@@ -222,7 +185,7 @@ class Account:
         target = one.worked if begins else not one.worked
         state = self.reads(scene, one.sensor)
         # What was under way when the log began may have been seen before.
-        early = mover.first is not None and mover.first - scene.first_time < UNDER_WAY_MS
+        early = mover.first is not None and mover.first - scene.first_time < weights.UNDER_WAY_MS
         before_log = early and mover.lo[index] + mover.delay.low < scene.first_time
         if state is None or state == target or self._held(mover, one.sensor, target):
             mover.state[index] = DONE
@@ -272,7 +235,7 @@ class Account:
         """A change that nothing explains has not gone back."""
         if odd.soft and self.swap.get(name, name) in scene.masked:
             return
-        self.cost += STAYS_ODD - odd.cost
+        self.cost += weights.STAYS_ODD - odd.cost
         worked = name not in self.belief
         when = None if scene.ordered_only else odd.since
         if worked:
@@ -285,7 +248,7 @@ class Account:
             kind, why = "missed", f"a ball lies at {name}, but it is no longer seen"
         if kind != "returned":
             self.odd[name] = Odd(
-                odd.since, TROUBLE, rebound=False, soft=False, flagged=True, line=odd.line
+                odd.since, weights.TROUBLE, rebound=False, soft=False, flagged=True, line=odd.line
             )
         self.note(Anomaly(time_ms=when, sensor=name, kind=kind, why=why, line=odd.line))  # type: ignore[arg-type]
 
@@ -321,8 +284,8 @@ class Account:
                     line=scene.line,
                 )
             )
-            if out_of_time > 0 and time > mover.hi[index] + VERY_LATE_MS:
-                self.cost += TROUBLE - SLIGHT
+            if out_of_time > 0 and time > mover.hi[index] + weights.VERY_LATE_MS:
+                self.cost += weights.TROUBLE - weights.SLIGHT
         mover.sight(index, begins, time)
         if out_of_time < 0 and not begins:
             mover.found.append(
@@ -362,16 +325,16 @@ class Account:
         """Whether a ball has just come to a place."""
         came = self.arrivals.get(place or "", -math.inf)
         return (scene.time if time is None else time) - came <= (
-            12 if scene.ordered_only else REBOUNDS_MS
+            12 if scene.ordered_only else weights.REBOUNDS_MS
         )
 
     def oddness(self, scene: Scene, sensor: str, time: float, *, soft: bool) -> float:
         """Return what it costs to leave a change unexplained."""
         if soft:
-            return 0.1
+            return weights.PHANTOM
         if self.may_rebound(scene, sensor, time):
-            return REBOUND
-        return AGAIN if sensor in self.flickers else FLICKER
+            return weights.REBOUND
+        return weights.AGAIN if sensor in self.flickers else weights.FLICKER
 
     def close_odd(self, scene: Scene, sensor: str, time: float) -> None:
         """A sensor is again as the account has it."""
@@ -380,16 +343,16 @@ class Account:
         if odd is None or odd.flagged or odd.soft:
             return
         lasted = time - odd.since
-        if odd.rebound and (lasted >= SHORTEST_REBOUND_MS or scene.ordered_only):
+        if odd.rebound and (lasted >= weights.SHORTEST_REBOUND_MS or scene.ordered_only):
             self.edges[sensor] = time
             return
         if odd.rebound:
-            self.cost += (AGAIN if sensor in self.flickers else FLICKER) - odd.cost
-        if lasted > LONG_FLICKER_MS and not scene.ordered_only:
-            self.cost += 1.0
+            self.cost += (weights.AGAIN if sensor in self.flickers else weights.FLICKER) - odd.cost
+        if lasted > weights.LONG_FLICKER_MS and not scene.ordered_only:
+            self.cost += weights.LONG_FLICKER
         flicker = self.flickers.get(sensor)
         if flicker is None:
-            near = odd.since - self.edges.get(sensor, -math.inf) <= BOUNCE_MS
+            near = odd.since - self.edges.get(sensor, -math.inf) <= weights.BOUNCE_MS
             coil = scene.coil_before(odd.since)
             self.flickers[sensor] = [odd.since, time, 1, coil, odd.line, near]
         else:
@@ -400,7 +363,11 @@ class Account:
         """Note a flicker, or a bounce, that is over."""
         since, until, times, coil, line, near = self.flickers.pop(sensor)
         edge = self.edges.get(sensor, -math.inf)
-        near = near or -BOUNCE_MS <= edge - since <= BOUNCE_MS or 0 <= edge - until <= BOUNCE_MS
+        near = (
+            near
+            or -weights.BOUNCE_MS <= edge - since <= weights.BOUNCE_MS
+            or 0 <= edge - until <= weights.BOUNCE_MS
+        )
         bounce = near and scene.is_contact(sensor) and not scene.ordered_only
         kind, why = scene.flicker_words(sensor, since, until, times, bounce, coil)
         self.note(

@@ -11,24 +11,19 @@ from typing import Final
 
 from simrig.expectation.anomalies import Anomaly, AnomalyKind
 from simrig.expectation.passes import START, Motion, Pass
+from simrig.expectation.weights import (
+    HANGS_MS,
+    LATEST_MS,
+    LEEWAY_MS,
+    ORDERED,
+    SETTLED_MS,
+    SLIGHT,
+    TROUBLE,
+    UNSEEN,
+)
 from simrig.world.spans import Span
 
 PENDING, BEGUN, DONE, SKIPPED, OVERDUE = range(5)
-
-TROUBLE: Final = 3.2
-"""What an anomaly costs an account of a log."""
-SLIGHT: Final = 2.1
-"""What a time outside its window costs."""
-HANGS_MS: Final = 20_000.0
-"""A ball that has not arrived for so long hangs, where no window ends sooner (common practice)."""
-SETTLED_MS: Final = 3000.0
-"""A move stays in mind for so long after all of it has been seen."""
-UNSEEN: Final = 0.05
-"""What it costs that a pass has not been seen that may go unseen."""
-LATEST_MS: Final = 3000.0
-"""What has not been seen for so long after it was due has been missed."""
-LEEWAY_MS: Final = 1.0
-"""Times in logs are rounded."""
 
 
 class Mover:
@@ -205,7 +200,7 @@ class Mover:
         if self.waits:
             return math.inf
         if self.ordered_only:
-            return self.last + 12
+            return self.last + ORDERED
         if all(state in (DONE, SKIPPED) for state in self.state):
             return self.last + SETTLED_MS
         rest = self.motion.rest

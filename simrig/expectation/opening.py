@@ -6,13 +6,13 @@ import itertools
 from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
-from simrig.expectation.accounts import Account, Odd
+from simrig.expectation.accounts import Account
 from simrig.expectation.anomalies import Anomaly
 from simrig.expectation.location import locate
-from simrig.expectation.movers import TROUBLE
 from simrig.expectation.observation import Observation
+from simrig.expectation.odd import Odd
 from simrig.expectation.scene import Scene
-from simrig.expectation.tracking import SWAP
+from simrig.expectation.weights import SWAP, TROUBLE
 from simrig.profile.machine import Profile
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import readings

@@ -46,7 +46,7 @@ class Replay:
     go to.  ``phase`` names the phase with whose positions it starts, None where they were
     stated or are no phase's.  ``notes`` say in words what was left out,
     ``moves`` which moves were made, where that was asked for; ``untold`` counts
-    anomalies beyond the first thousands.
+    anomalies beyond the first thousands.  ``changed`` are the sensors whose readings changed.
     """
 
     anomalies: tuple[Anomaly, ...]
@@ -57,6 +57,7 @@ class Replay:
     notes: tuple[str, ...]
     moves: tuple[Made, ...] = ()
     untold: int = 0
+    changed: frozenset[str] = frozenset()
 
     @property
     def agrees(self) -> bool:
@@ -115,6 +116,7 @@ def replay(
         timed=timed,
         notes=tuple(reader.notes(scene)),
         untold=best.untold,
+        changed=frozenset(scene.changed),
         moves=tuple(Made(time_ms=time if timed else None, move=move) for time, move in best.made()),
     )
 

@@ -18,7 +18,7 @@ from simrig.profile.doubt import Doubt, Path
 from simrig.profile.keys import attribute_of
 from simrig.profile.layout import REST, Phase, span
 from simrig.profile.machine import NAMED_TABLES, Profile
-from simrig.profile.naming import listed, near, words
+from simrig.profile.naming import counted, listed, near, words
 
 Finding = tuple[Path, str, str]
 
@@ -139,7 +139,8 @@ def _phases(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
     for index, phase in enumerate(profile.phase):
         for number, row in enumerate(phase.placements):
             path = ("phase", index, "placements", number)
-            if path in wrong or doubt.about(path) or unsure & set(row):
+            known = all(profile.row("place", name) is not None for name in row)
+            if not known or path in wrong or doubt.about(path) or unsure & set(row):
                 continue
             if any(profile.row("place", name) is None for name in row):
                 continue  # named as an unknown reference already
@@ -205,15 +206,15 @@ def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterat
         if place is None:
             return
         if least > installed:
-            yield f"{least} balls are placed; the machine carries {installed}"
+            yield f"at least {counted(least, 'ball')} placed; the machine carries {installed}"
         elif installed - most > place.capacity:
             yield (
                 f"{installed - most} balls would be left for {resting[0]}, which holds "
                 f"{place.capacity}"
             )
     elif not least <= installed <= most:
-        found = str(least) if least == most else f"{least} to {most}"
-        yield f"{_SUM} {found} balls; the machine carries {installed}"
+        found = counted(least, "ball") if least == most else f"{least} to {most} balls"
+        yield f"{_SUM} {found}; the machine carries {installed}"
 
 
 def _captive(profile: Profile, doubt: Doubt) -> Iterator[Finding]:

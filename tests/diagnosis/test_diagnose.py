@@ -201,6 +201,25 @@ def test_the_why_follows_the_topology() -> None:
     assert all("its output on receivers opens; so t2 reads open without a ball" in w for w in whys)
 
 
+def test_a_phantom_is_followed_around_its_corners() -> None:
+    """A shorted diode lets the signal back: the sentence names the three closed corners.
+
+    With a ball in the launcher and t1, t2 home, column 2 passes over the launcher's ball to row
+    1, back past t1's diode to column 1, over t2 to row 2; a switch at column 2 row 2 reads closed.
+    """
+    more = TEXT + (
+        '[[sensor]]\nid = "gate"\nkind = "leaf switch"\nat = ["serve.way"]\n'
+        'contact = "normally open"\naddress = "column 2 row 2"\n'
+    )
+    gated = machine(more)
+    seen = sheet(gated, ["t1", "t2", "launcher-ball", "gate"], phase="ready")
+    found = diagnose(gated, [seen], limit=1)
+    (why,) = [
+        one.why for one in found.causes if [f.name for f in one.faults] == ["diode-shorted:t1"]
+    ]
+    assert "over launcher-ball to row 1, back past this diode to column 1, over t2 to row 2" in why
+
+
 def test_nothing_fits_says_which_readings_and_the_way_back() -> None:
     """Too much at once: the message names readings of the sheet and what to do."""
     found = diagnose(MACHINE, [sheet(MACHINE, ["t2", "launcher-ball"])], limit=0)

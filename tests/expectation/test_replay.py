@@ -14,7 +14,7 @@ from simrig.expectation.replay import StartError, replay
 from simrig.scan.events import Event
 from simrig.world.moves import parse, start
 from simrig.world.phases import Conditions, legal_placements
-from tests.planting import MACHINES, PLANTERS, Run, found, plant
+from tests.planted_logs import MACHINES, PLANTERS, Run, found, plant
 
 FULL = bool(os.environ.get("SIMRIG_FULL"))
 PERIODS = (None, 1.0, 5.0)
