@@ -170,7 +170,7 @@ BROKEN = {
     ),
     "check": (
         CODE.replace('lambda case: frozenset(("still",))', "lambda case: 1 / 0"),
-        ["diagnose", "harbour-lights", "--closed", "trough-1", "--faults", "1"],
+        ["diagnose", "harbour-lights", "--closed", "trough-1"],
         "in its check compass-at-the-reed: ZeroDivisionError",
     ),
 }
