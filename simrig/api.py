@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, TypedDict, Unpack, cast
 
 from simrig.expectation import comparison, prediction
 from simrig.expectation.observation import Observation, observe, resolve
@@ -14,6 +14,7 @@ from simrig.world.phases import Conditions
 if TYPE_CHECKING:
     from simrig.diagnosis.diagnose import Diagnosis
     from simrig.diagnosis.suspects import Sheet
+    from simrig.faults.candidates import Fault
 
 
 def load(reference: str) -> Profile:
@@ -24,30 +25,45 @@ def load(reference: str) -> Profile:
     return Catalogue().load(reference)
 
 
+class Stated(TypedDict, total=False):
+    """What is taken for granted about a machine: the options of the command line.
+
+    ``seats`` are exactly the positions that hold a ball (empty: none does), ``state``
+    how mechanisms stand.
+    """
+
+    phase: str | None
+    balls: int | None
+    at: Mapping[str, int] | None
+    seats: Iterable[str] | None
+    state: Mapping[str, str] | None
+
+
 def expect(
-    profile: Profile,
-    *,
-    phase: str | None = None,
-    balls: int | None = None,
-    at: Mapping[str, int] | None = None,
+    profile: Profile, *, fault: str | Iterable[str] = (), **stated: Unpack[Stated]
 ) -> prediction.Prediction:
-    """Predict the reading of each ball sensor; raises ValueError for impossible conditions."""
-    return prediction.expect(profile, Conditions(phase=phase, balls=balls, at=at))
+    """Predict the reading of each ball sensor, with faults ``KIND:PART`` in the machine if named.
+
+    Raises ValueError for impossible conditions, or a fault that the machine cannot have.
+    """
+    names = (fault,) if isinstance(fault, str) else tuple(fault)
+    faults: list[Fault] = []
+    if names:
+        from simrig.faults.candidates import fault_named, possible_faults
+
+        possible = possible_faults(profile, Catalogue().fault_kinds())
+        faults = [fault_named(possible, name) for name in names]
+    return prediction.expect(profile, _conditions(profile, stated), faults=faults)
 
 
 def compare(
-    profile: Profile,
-    seen: Mapping[str, str] | Iterable[str],
-    *,
-    phase: str | None = None,
-    balls: int | None = None,
-    at: Mapping[str, int] | None = None,
+    profile: Profile, seen: Mapping[str, str] | Iterable[str], **stated: Unpack[Stated]
 ) -> comparison.Comparison:
     """Compare what was seen: readings by sensor, or the sensors that read closed.
 
     Raises ValueError for an unknown sensor or impossible conditions.
     """
-    conditions = Conditions(phase=phase, balls=balls, at=at)
+    conditions = _conditions(profile, stated)
     return comparison.compare(profile, _observation(profile, seen), conditions)
 
 
@@ -55,10 +71,8 @@ def diagnose(
     profile: Profile,
     seen: Mapping[str, str] | Iterable[str] | Sequence[Sheet],
     *,
-    phase: str | None = None,
-    balls: int | None = None,
-    at: Mapping[str, int] | None = None,
     faults: int = 2,
+    **stated: Unpack[Stated],
 ) -> Diagnosis:
     """Diagnose what was seen, with up to ``faults`` things wrong at once.
 
@@ -69,12 +83,13 @@ def diagnose(
     from simrig.diagnosis import diagnose as diagnosis
 
     sheets = _sheets(seen)
-    if sheets and (phase is not None or balls is not None or at is not None):
-        raise ValueError("each sheet carries its own phase, balls and at; leave them out here")
+    if sheets and any(value is not None for value in stated.values()):
+        raise ValueError(f"each sheet carries its own {', '.join(stated)}; leave them out here")
     if not sheets:
         named = cast("Mapping[str, str] | Iterable[str]", seen)
-        sheets = (sheet(profile, named, phase=phase, balls=balls, at=at),)
-    return diagnosis.diagnose(profile, sheets, limit=faults)
+        sheets = (sheet(profile, named, **stated),)
+    kinds = Catalogue().fault_kinds()
+    return diagnosis.diagnose(profile, sheets, kinds=kinds, limit=faults)
 
 
 def _sheets(seen: Mapping[str, str] | Iterable[str] | Sequence[Sheet]) -> tuple[Sheet, ...]:
@@ -89,23 +104,32 @@ def _sheets(seen: Mapping[str, str] | Iterable[str] | Sequence[Sheet]) -> tuple[
 
 
 def sheet(
-    profile: Profile,
-    seen: Mapping[str, str] | Iterable[str],
-    *,
-    phase: str | None = None,
-    balls: int | None = None,
-    at: Mapping[str, int] | None = None,
+    profile: Profile, seen: Mapping[str, str] | Iterable[str], **stated: Unpack[Stated]
 ) -> Sheet:
     """Return what was seen at one time, with its conditions, for :func:`diagnose`.
 
-    ``seen`` is as for :func:`compare`.  Raises ValueError for an unknown sensor.
+    ``seen`` is as for :func:`compare`.  Raises ValueError for an unknown sensor, place,
+    position or mechanism.
     """
     from simrig.diagnosis.suspects import Sheet
 
-    return Sheet(
-        observation=_observation(profile, seen),
-        conditions=Conditions(phase=phase, balls=balls, at=at),
+    return Sheet(observation=_observation(profile, seen), conditions=_conditions(profile, stated))
+
+
+def _conditions(profile: Profile, stated: Stated) -> Conditions:
+    from simrig.interchange.sheets import condition_faults
+
+    seats = stated.get("seats")
+    conditions = Conditions(
+        phase=stated.get("phase"),
+        balls=stated.get("balls"),
+        at=stated.get("at"),
+        spots=None if seats is None else frozenset(seats),
+        states=dict(stated.get("state") or {}),
     )
+    if faults := condition_faults(profile, conditions):
+        raise ValueError("; ".join(faults))
+    return conditions
 
 
 def _observation(profile: Profile, seen: Mapping[str, str] | Iterable[str]) -> Observation:

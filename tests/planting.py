@@ -252,13 +252,13 @@ def _late(run):
     ]  # fmt: skip
     if not found:
         return None
-    number, index, one, edges = run.random.choice(found)
+    number, _, one, edges = run.random.choice(found)
     event = run.log[edges[0]]
     by = one.wait_ms.high + run.random.uniform(300.0, 3000.0)
     for later in range(len(run.log)):
-        if run.log[later].time_ms > event.time_ms or later == edges[0]:
-            if later == edges[0] or run.log[later].time_ms >= run.ends(number):
-                run.at(later, run.log[later].time_ms + by)
+        after = run.log[later].time_ms > event.time_ms
+        if later == edges[0] or (after and run.log[later].time_ms >= run.ends(number)):
+            run.at(later, run.log[later].time_ms + by)
     run.sort()
     return Planted("late", (one.sensor,), event.time_ms + by, event.time_ms + by)
 

@@ -44,7 +44,10 @@ def test_several_sheets() -> None:
     [
         (["t9"], {}, 'no sensor is called "t9"'),
         ({"t1": "shut"}, {}, "is no reading"),
-        (["t1"], {"phase": "noon"}, 'no phase called "noon"'),
+        (["t1"], {"phase": "noon"}, 'no phase is called "noon"'),
+        (["t1"], {"seats": ["trough.9"]}, 'there is no position "trough.9"'),
+        (["t1"], {"at": {"cellar": 1}}, 'no place or way is called "cellar"'),
+        (["t1"], {"state": {"door": "ajar"}}, 'no mechanism "door" can stand "ajar"'),
         ([], {"faults": -1}, "0 or more wanted"),
     ],
 )
@@ -61,3 +64,21 @@ def test_sheets_carry_their_own_conditions() -> None:
         simrig.diagnose(MACHINE, [one], balls=2)
     with pytest.raises(ValueError, match="mixed"):
         simrig.diagnose(MACHINE, [one, "t1"])
+
+
+def test_the_empty_machine_as_the_eye_saw_it() -> None:
+    """No position holds a ball: certain, so no count and no phase is doubted."""
+    found = simrig.diagnose(MACHINE, ["t2"], seats=[])
+    assert {one.kind for cause in found.explanations for one in cause.assumes}.isdisjoint(
+        ("phase", "count", "passing")
+    )
+
+
+def test_what_a_fault_makes_of_the_readings() -> None:
+    """Faults are named as on the command line, one or several."""
+    found = simrig.expect(MACHINE, balls=0, fault="emitter-dead:t2")
+    assert [one.sensor for one in found.readings if one.reading == "closed"] == ["t2"]
+    found = simrig.expect(MACHINE, fault=["ball-missing:any", "channel-open:t1"])
+    assert [one.sensor for one in found.readings if one.reading == "closed"] == ["t2"]
+    with pytest.raises(ValueError, match="emitter-dead can concern here"):
+        simrig.expect(MACHINE, fault="emitter-dead:t9")

@@ -12,6 +12,8 @@ from simrig.errors import InputError, Problem
 from simrig.host.catalogue import Catalogue
 
 if TYPE_CHECKING:
+    from simrig.faults.modes import FaultKind
+    from simrig.history import UnitState
     from simrig.profile.machine import Profile
 
 
@@ -22,21 +24,30 @@ class Context:
         self.json: bool = arguments.json
         self.quiet: bool = arguments.quiet
         self.out = sys.stdout
+        self.unit: UnitState | None = None
+        """What the shop's record says of the one machine that was named, once it was asked."""
         self._profiles: list[str] = arguments.profiles
         self._strict: bool = arguments.strict_plugins
 
     @cached_property
     def catalogue(self) -> Catalogue:
         """The machines at hand; what failed on the way is told on stderr."""
-        found = Catalogue(named=self._profiles, strict=self._strict)
-        if not self.quiet:
-            for problem in found.plugin_problems:
-                print(problem, file=sys.stderr)
+        found = Catalogue(named=self._profiles, strict=self._strict, tell=self._tell)
+        for problem in found.plugin_problems:
+            self._tell(problem)
         return found
+
+    def _tell(self, problem: Problem) -> None:
+        if not self.quiet:
+            print(problem, file=sys.stderr)
 
     def profile(self, reference: str) -> Profile:
         """Read the profile that an id or a path names."""
         return self.catalogue.load(reference)
+
+    def fault_kinds(self) -> tuple[FaultKind, ...]:
+        """The kinds of fault that are known; what failed on the way is told on stderr."""
+        return self.catalogue.fault_kinds()
 
     def say(self, text: str) -> None:
         """Write lines of the answer."""

@@ -7,25 +7,28 @@ import sys
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING
 
-from simrig.cli import checked, complained, isolating
+from simrig.cli import checked, complained, isolating, logged, shop
 from simrig.cli import conditions as stated
 from simrig.cli import seen as observed
 from simrig.cli.context import Context, wrong
 
 if TYPE_CHECKING:
-    from simrig.diagnosis.diagnose import Diagnosis
+    from simrig.diagnosis.diagnose import Diagnosis, Evidence
     from simrig.diagnosis.exclusion import Verdict
     from simrig.diagnosis.isolation import Isolation
 
 PATIENCE_S = 2.0
+AGAIN_S = 20.0
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     observed.configure_asked(parser)
     complained.configure(parser)
+    logged.configure(parser)
     group = parser.add_argument_group("what to answer")
     group.add_argument(
         "--faults", default="2", metavar="N", help="things wrong at once, at most (2)"
@@ -36,6 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="what speaks against this",
     )  # fmt: skip
     checked.configure(parser)
+    shop.configure(parser, rates=True, files=True)
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
@@ -45,14 +49,19 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
 
     isolating.resume(arguments)
     limit = _limit(arguments.faults)
-    profile = context.profile(arguments.machine)
-    evidence = complained.evidence(profile, arguments)
+    profile = shop.unit(arguments, context)
     conditions = stated.conditions(profile, arguments)
+    evidence: tuple[Evidence, ...] = (
+        *complained.evidence(profile, arguments),
+        *logged.evidence(profile, arguments, conditions, context),
+    )
     needed = not evidence and not arguments.found
     sheets = observed.seen(profile, arguments, conditions, needed=needed)
     with patience(context, f"working out what can be wrong with {profile.name}"):
         try:
-            job, results = isolating.job_of(profile, sheets, evidence, limit, arguments)
+            kinds = context.fault_kinds()
+            job, results = isolating.job_of(profile, sheets, evidence, kinds, limit, arguments)
+            job, records = shop.weighed(job, arguments)
             found = job.diagnosis(results)
         except ImpossibleError as error:
             raise wrong("conditions", str(error)) from None
@@ -61,16 +70,32 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         except UnknownSuspectError as error:
             raise wrong("--why-not", str(error)) from None
         if not arguments.ask:
-            _answer(found, job.isolation(results), verdicts, arguments, context)
+            _answer(found, job.isolation(results), verdicts, records, arguments, context)
+    code = 0 if found.as_assumed else 1
     if arguments.ask:
-        return isolating.ask(job, results, arguments, context)
-    return 0 if found.as_assumed else 1
+        _begin(records, context)
+        code, results = isolating.ask(job, results, arguments, context)
+        found = job.diagnosis(results)
+    if arguments.file:
+        words = found.causes[0].why if found.told_apart and found.causes else ""
+        shop.file_diagnosis(profile, sheets, results, words, arguments, context)
+    return code
+
+
+def _begin(records: int, context: Context) -> None:
+    """Say first what the shop's record brings in."""
+    shop.say(context)
+    if records:
+        from simrig.cli import unit_text
+
+        context.say(unit_text.weighed(records))
 
 
 def _answer(
     found: Diagnosis,
     isolation: Isolation,
     verdicts: Sequence[Verdict],
+    records: int,
     arguments: argparse.Namespace,
     context: Context,
 ) -> None:
@@ -81,6 +106,7 @@ def _answer(
 
         causes = every_cause(found) if arguments.all else iter(found.causes)
         document = documents.document(found, next_check=bench.next_check(isolation), asked=verdicts)
+        document |= shop.document(context) | ({"records": records} if records else {})
         if arguments.plan:
             document["plan"] = bench.plan(isolation)
         rows = (documents.explanation(found, cause) for cause in causes)
@@ -90,11 +116,12 @@ def _answer(
     from simrig.reports import diagnosis_text as report
     from simrig.reports import isolation_text
 
+    _begin(records, context)
     if arguments.plan and found.conflict is None:
         for line in isolation_text.plan_lines(isolation):
             context.say(line)
         return
-    step = isolation_text.next_lines(isolation)
+    step = partial(isolation_text.next_lines, isolation)
     lines = (
         report.everything(found, next_lines=step)
         if arguments.all
@@ -116,13 +143,24 @@ def _limit(text: str) -> int:
 @contextmanager
 def patience(context: Context, what: str) -> Iterator[None]:
     """Say on stderr what is going on when it takes longer than a person waits gladly."""
+    done = threading.Event()
+
+    def tell() -> None:
+        waited = PATIENCE_S
+        if done.wait(waited):
+            return
+        print(f"{what} ...", file=sys.stderr)
+        while not done.wait(AGAIN_S):
+            waited += AGAIN_S
+            print(f"... still at it after {waited:.0f} seconds; Ctrl-C stops it", file=sys.stderr)
+
     if context.quiet:
         yield
         return
-    started = threading.Timer(PATIENCE_S, print, (f"{what} ...",), {"file": sys.stderr})
-    started.daemon = True
-    started.start()
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
     try:
         yield
     finally:
-        started.cancel()
+        done.set()
+        teller.join()

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from simrig.cli import conditions as stated
+from simrig.cli import shop
 from simrig.cli.context import Context, wrong
 
 if TYPE_CHECKING:
@@ -23,15 +24,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fault", action="append", default=[], metavar="KIND:PART", help="with this fault in it"
     )
+    shop.configure(parser)
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Print the expected readings."""
     from simrig.expectation.prediction import expect
 
-    profile = context.profile(arguments.machine)
+    profile = shop.unit(arguments, context)
     conditions = stated.conditions(profile, arguments)
-    faults = _faults(profile, arguments.fault)
+    faults = _faults(profile, arguments.fault, context)
     try:
         found = expect(profile, conditions, faults=faults)
     except ValueError as error:
@@ -40,10 +42,11 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         from simrig.interchange import documents
 
         named = {"faults": [fault.name for fault in faults]} if faults else {}
-        context.answer(documents.prediction(found) | named)
+        context.answer(documents.prediction(found) | named | shop.document(context))
         return 0
     from simrig.reports import expectation_text
 
+    shop.say(context)
     if faults:
         from simrig.diagnosis.words import fault_words
         from simrig.reports import wording
@@ -59,13 +62,13 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     return 0
 
 
-def _faults(profile: Profile, names: Sequence[str]) -> tuple[Fault, ...]:
+def _faults(profile: Profile, names: Sequence[str], context: Context) -> tuple[Fault, ...]:
     """Return the faults that are named; raises InputError for what this machine cannot have."""
     if not names:
         return ()
     from simrig.faults.candidates import fault_named, possible_faults
 
-    possible = possible_faults(profile)
+    possible = possible_faults(profile, context.fault_kinds())
     try:
         found = tuple(fault_named(possible, name) for name in dict.fromkeys(names))
     except ValueError as error:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from simrig.diagnosis.check_results import Result
     from simrig.diagnosis.diagnose import Evidence
     from simrig.diagnosis.suspects import Sheet
+    from simrig.faults.modes import FaultKind
     from simrig.profile.machine import Profile
 
 SEEN = (
@@ -66,6 +67,7 @@ def job_of(
     profile: Profile,
     sheets: tuple[Sheet, ...],
     others: tuple[Evidence, ...],
+    kinds: tuple[FaultKind, ...],
     limit: int,
     arguments: argparse.Namespace,
 ) -> tuple[Job, tuple[Result, ...]]:
@@ -74,7 +76,7 @@ def job_of(
 
     from simrig.diagnosis.bench_job import Job
 
-    job = Job(profile=profile, sheets=sheets, others=others, limit=limit)
+    job = Job(profile=profile, sheets=sheets, others=others, kinds=kinds, limit=limit)
     results = checked.results(job, arguments.found)
     if arguments.bench is None:
         return job, results
@@ -84,8 +86,8 @@ def job_of(
 
 def ask(
     job: Job, results: Sequence[Result], arguments: argparse.Namespace, context: Context
-) -> int:
-    """Hold the conversation."""
+) -> tuple[int, tuple[Result, ...]]:
+    """Hold the conversation; return its exit code and all that checks have shown."""
     if context.json:
         raise wrong("--ask", "a conversation has no JSON; leave --json or --ask out")
     if "-" in arguments.sheet:
@@ -103,5 +105,5 @@ def ask(
     conflict = job.diagnosis(conversation.results).conflict
     if conflict is not None:
         print(f"{conflict.words}; what to do: {conflict.way_back}", file=sys.stderr)
-        return 1
-    return conversation.run()
+        return 1, conversation.results
+    return conversation.run(), conversation.results

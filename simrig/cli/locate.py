@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from simrig.cli import seen as observed
+from simrig.cli import shop
 from simrig.cli.context import Context, wrong
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     observed.configure_asked(parser)
+    shop.configure(parser)
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
@@ -34,9 +36,10 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         from simrig.interchange import documents
 
         stands_on = [words for sheet in sheets for words in _underlying(profile, sheet)]
-        more = {"depends_on": list(dict.fromkeys(stands_on))}
+        more = {"depends_on": list(dict.fromkeys(stands_on)), **shop.document(context)}
         context.answer(documents.locations(found) | more)
         return code
+    shop.say(context)
     for number, (sheet, one) in enumerate(zip(sheets, found, strict=True), 1):
         if len(sheets) > 1:
             context.say(f"{'' if number == 1 else chr(10)}Sheet {number} of {len(sheets)}")

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 import attrs
 
 from simrig.cli import conditions as stated
+from simrig.cli import shop
 from simrig.cli.context import Context
 from simrig.diagnosis.suspects import Sheet
 from simrig.errors import InputError, Problem
@@ -95,7 +96,7 @@ def asked(
 
     Raises InputError with the faults of all of them together.
     """
-    profile = context.profile(arguments.machine)
+    profile = shop.unit(arguments, context)
     problems: list[Problem] = []
     conditions = Conditions()
     try:

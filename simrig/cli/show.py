@@ -17,16 +17,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Print the machine."""
     profile = context.profile(arguments.machine)
-    if context.json:
-        from simrig.interchange import profile_json
-
-        context.answer(profile_json.document(profile))
-        return 0
     if arguments.svg is not None:
         from simrig.cli.writing import write
         from simrig.reports.plan import plan
 
         write(arguments.svg, plan(profile), context)
+        return 0
+    if context.json:
+        from simrig.interchange import profile_json
+
+        context.answer(profile_json.document(profile))
         return 0
     from simrig.expectation.complaints import complaints
     from simrig.expectation.reasons import place_words

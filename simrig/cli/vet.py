@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from simrig.cli.context import Context, wrong
 
 if TYPE_CHECKING:
+    from simrig.vetting.rule import Rule
     from simrig.vetting.vet import Vetted
 
 
@@ -35,16 +36,16 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     if not arguments.machine:
         raise wrong("MACHINE|FILE", "no profile is named; name one, or a rule with --explain")
     from simrig.vetting.rule import LEVELS
-    from simrig.vetting.table import RULES
 
-    found = [_vetted(reference, context) for reference in dict.fromkeys(arguments.machine)]
+    rules = _rules(context)
+    found = [_vetted(reference, context, rules) for reference in dict.fromkeys(arguments.machine)]
     if arguments.format == "sarif":
         import json
 
         from simrig import __version__
         from simrig.interchange.findings import sarif
 
-        context.say(json.dumps(sarif(found, RULES, __version__), indent=2))
+        context.say(json.dumps(sarif(found, rules, __version__), indent=2))
     elif context.json or arguments.format == "json":
         from simrig.interchange.findings import document
 
@@ -57,7 +58,14 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     return int(any(one.level in counts for file in found for one in file.findings))
 
 
-def _vetted(reference: str, context: Context) -> Vetted:
+def _rules(context: Context) -> tuple[Rule, ...]:
+    """The rules that are known: built in, and brought by plug-ins."""
+    from simrig.vetting.table import RULES
+
+    return (*RULES, *context.catalogue.brought("simrig_rules"))
+
+
+def _vetted(reference: str, context: Context, rules: tuple[Rule, ...]) -> Vetted:
     from simrig.errors import ProfileError
     from simrig.host.catalogue import contents
     from simrig.vetting.vet import unread, vet, vet_read
@@ -65,24 +73,23 @@ def _vetted(reference: str, context: Context) -> Vetted:
     path = context.catalogue.path(reference)
     data, kinds = contents(path, "profile"), context.catalogue.kinds()
     if not path.endswith(".json"):
-        return vet(data, path, kinds=kinds)
+        return vet(data, path, kinds=kinds, rules=rules)
     from simrig.interchange import profile_json
 
     try:
-        return vet_read(profile_json.read(data, path, kinds=kinds))
+        return vet_read(profile_json.read(data, path, kinds=kinds), rules=rules)
     except ProfileError as error:
-        return unread(path, error.problems)
+        return unread(path, error.problems, rules=rules)
 
 
 def _explain(arguments: argparse.Namespace, context: Context) -> int:
     from simrig.reports.vetting_text import overview, page
-    from simrig.vetting.table import RULES, rule_named
+    from simrig.vetting.table import rule_named
 
-    if arguments.explain == "all":
-        rules = RULES
-    else:
+    rules = _rules(context)
+    if arguments.explain != "all":
         try:
-            rules = (rule_named(arguments.explain),)
+            rules = (rule_named(arguments.explain, rules),)
         except ValueError as error:
             raise wrong("--explain", str(error)) from None
     if context.json or arguments.format == "json":

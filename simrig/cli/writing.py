@@ -19,5 +19,7 @@ def write(file: str, text: str, context: Context) -> None:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         message = f"it cannot be written ({reason}); name a file in a folder where you may write"
         raise InputError([Problem(file=file, where="file", message=message)]) from None
-    if not context.quiet:
+    if context.json:
+        context.answer({"written": file})
+    elif not context.quiet:
         context.say(f"Written: {file}")

@@ -38,6 +38,7 @@ HIDES: Final = "hides"
 """What a check can ask of a case besides the reader's mistakes."""
 
 _FLIPPED: Final = {"makes": "breaks", "breaks": "makes", "inverts": "passes", "passes": "inverts"}
+_ON_LINES: Final = ("opens line", "cuts line", "bridges lines", "exchanges lines")
 _ON_CHAINS: Final = ("breaks", "opens", "forces", "inverts")
 
 
@@ -147,9 +148,18 @@ class Ground:
             found = frozenset((fault.part,))
         elif effect in ("kicks nothing", MOVES):
             return frozenset()
+        elif effect in _ON_LINES or (effect == "holds line" and fault.kind.part == "row"):
+            found = self._on_lines(fault)
         else:
             return self.crossings
         return found | self.crossings if self.sneaking and found & self.crossings else found
+
+    def _on_lines(self, fault: Fault) -> frozenset[str]:
+        axis = "row" if fault.kind.part.startswith("row") else "column"
+        numbers = {int(word) for word in fault.part.partition("@")[0].split("+")}
+        return frozenset(
+            one.sensor for one in self.table.circuit.crossings if getattr(one, axis)[0] in numbers
+        )
 
     def scene(self, faults: frozenset[Fault]) -> Scene:
         """Return the positions of the balls on the bench under ball faults."""

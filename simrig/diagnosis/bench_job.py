@@ -12,14 +12,14 @@ import attrs
 
 from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.check_results import Result
-from simrig.diagnosis.checks import apart, check_named, result_named
+from simrig.diagnosis.checks import check_named, result_named
 from simrig.diagnosis.conflicts import Conflicting
 from simrig.diagnosis.diagnose import Diagnosis, Evidence, diagnose
-from simrig.diagnosis.grouping import Apart
 from simrig.diagnosis.isolation import Bench, Isolation, evidence
 from simrig.diagnosis.one_sheet import Models
 from simrig.diagnosis.suspects import Sheet
 from simrig.faults.candidates import possible_faults
+from simrig.faults.modes import FAULT_KINDS, FaultKind
 from simrig.profile.machine import Profile
 
 RESULTS = "the results of checks contradict what was seen"
@@ -32,15 +32,17 @@ class Job:
     """What is known about one machine before any check.
 
     ``start`` is how the bench stood when the first ``done`` results were in; as the last
-    sheet left it when None.
+    sheet left it when None.  ``shared`` is worked out once for many jobs on one machine.
     """
 
     profile: Profile = attrs.field(repr=False)
     sheets: tuple[Sheet, ...] = attrs.field(repr=False)
     others: tuple[Evidence, ...] = attrs.field(default=(), repr=False)
+    kinds: tuple[FaultKind, ...] = attrs.field(default=FAULT_KINDS, repr=False)
     limit: int = 2
     start: BenchState | None = None
     done: int = 0
+    shared: Models | None = attrs.field(default=None, repr=False)
     _diagnoses: dict[tuple[tuple[str, str], ...], Diagnosis] = attrs.field(factory=dict, repr=False)
 
     @cached_property
@@ -49,14 +51,11 @@ class Job:
         return Bench.of(self.profile, self.sheets)
 
     @cached_property
-    def apart(self) -> Apart:
-        """What the catalogue tells of a fault."""
-        return apart(self.bench.checks)
-
-    @cached_property
     def models(self) -> Models:
         """What diagnoses of this machine share."""
-        faults = possible_faults(self.profile)
+        if self.shared is not None:
+            return self.shared
+        faults = possible_faults(self.profile, self.kinds)
         return Models(profile=self.profile, faults=faults, limit=self.limit)
 
     def result(self, check: str, result: str) -> Result:
@@ -83,7 +82,6 @@ class Job:
                 self.sheets,
                 evidence=(*self.others, *evidence(results)),
                 limit=self.limit,
-                apart=self.apart,
                 models=self.models,
             )
         return found

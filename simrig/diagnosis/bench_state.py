@@ -100,6 +100,11 @@ RULES: Final[tuple[Rule, ...]] = (
         ),
     ),
     Rule(
+        id="gone",
+        words="unplugged stands for charge measured gone: measure it first",
+        breaks=lambda state: state.power == "unplugged" and state.coils != "absent",
+    ),
+    Rule(
         id="coils-live",
         words="with power on, door shut and coil fuses in, coil voltage is there",
         breaks=lambda state: (
@@ -202,7 +207,7 @@ def needs_of(work: str, **where: str) -> Needs:
     stages = []
     for demanded in WORK[work]:
         asked = dict(where)
-        if len(WORK[work]) > 1 and demanded["power"] == "on":
+        if len(WORK[work]) > 1 and demanded.get("power") == "on":
             asked.pop("playfield", None)
         for name, value in asked.items():
             if demanded.get(name, value) != value:

@@ -31,8 +31,7 @@ class Cells:
         self._count = len(about.placements)
         selecting = {index for chosen in about.selected for index in chosen}
         self._selecting = selecting
-        self._parts: set[int] = set()
-        self._fickle: set[int] = set()
+        parts, fickle = set(), set()
         self._mistakes: dict[int, Mistake] = {}
         for index, one in enumerate(about.suspects):
             mistake = one.mistake
@@ -41,9 +40,12 @@ class Cells:
             if index in selecting:
                 continue
             if one.fault is not None or (mistake is not None and mistake.fact is not None):
-                self._parts.add(index)
+                parts.add(index)
                 if one.fault is not None and one.fault.kind.intermittent:
-                    self._fickle.add(index)
+                    fickle.add(index)
+        self._parts, self._fickle = parts, fickle
+        self._steady = parts - fickle
+        self._common = {index for index in parts if index < about.common}
 
     def model(self) -> MaskModel:
         about = self.about
@@ -118,9 +120,20 @@ class Cells:
 
     def effect(self, component: frozenset[int]) -> Effect:
         """Return what a set of suspects, present together, makes of the cells."""
-        if component <= self._parts and component.isdisjoint(self._fickle):
-            return self._of_steady_parts(component)
+        if self.flickering and component & self._fickle:
+            return self._effect(component)
+        joint = self.about.joint
+        found = joint.get(component)
+        if found is None:
+            found = self._effect(component)
+            if component <= self._common:
+                joint[component] = found
+        return found
+
+    def _effect(self, component: frozenset[int]) -> Effect:
         about = self.about
+        if component <= self._steady:
+            return self._of_steady_parts(component)
         chosen = component & self._selecting
         parts = component & self._parts
         fickle = sorted(parts & self._fickle)

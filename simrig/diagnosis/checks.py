@@ -28,7 +28,7 @@ from simrig.profile.machine import Profile
 def catalogue(
     profile: Profile, *, ground: Ground | None = None, start_balls: str = "aboard"
 ) -> tuple[Check, ...]:
-    """Return every bench check of a machine.
+    """Return every bench check of a machine, those that plug-ins bring for it last.
 
     ``start_balls`` says where the balls were (aboard, some, out) when the sheet was taken.
     """
@@ -43,6 +43,7 @@ def catalogue(
         *wire_checks(about),
         *line_checks(about),
         *coil_checks(about),
+        *profile.brought.get("simrig_checks", ()),
     )
 
 

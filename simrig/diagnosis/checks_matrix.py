@@ -72,7 +72,7 @@ def _line(ground: Ground, axis: str, number: int) -> Check:
         work="ohms", needs=needs_of("ohms", **RAISED), minutes=3.0,
         results={"whole": "it reaches every switch", "open": "it reaches none",
                  "broken": "it reaches some: the break is before the first that it does not",
-                 "short": "it conducts to the frame"},
+                 "short": "it conducts to bare metal of the machine"},
         caution=OHMS, ground=ground, judge=judge, parts=parts,
     )  # fmt: skip
 

@@ -17,6 +17,9 @@ SHEETS = "the sheets contradict each other"
 MOST_AT_ONCE = 3
 """How many things wrong at once can be asked for: beyond, the search takes too long."""
 
+MOST_TRIED = 6
+"""Sheets of which each is left out in turn, to see whether the others fit together."""
+
 BESIDES = "the rest of the evidence contradicts the readings"
 
 
@@ -60,7 +63,7 @@ def conflicting(
             f"{at_once} nothing explains all of them",
             way_back="something changed between the sheets, or one was noted under the wrong "
             "conditions: check how many balls each says, read again without touching anything, "
-            "or give one sheet at a time",
+            f"or {_without(systems, limit)}",
         )
     if all(alone):
         return Conflicting(
@@ -92,6 +95,19 @@ def conflicting(
         way_back=f"read {again} again and check the phase and the number of balls; then "
         f"{more}--unknown leaves out the readings that you are not sure of",
     )
+
+
+def _without(systems: Sequence[OneSheet], limit: int) -> str:
+    """Say which sheets, left out by itself, leave others that fit together."""
+    fitting = []
+    if 2 < len(systems) <= MOST_TRIED:
+        for number in range(len(systems)):
+            others = (*systems[:number], *systems[number + 1 :])
+            if explain(Together(systems=others), limit).count:
+                fitting.append(str(number + 1))
+    if not 0 < len(fitting) < len(systems):
+        return "give one sheet at a time"
+    return f"leave one out: without sheet {' or '.join(fitting)} the others fit together"
 
 
 def _readings(

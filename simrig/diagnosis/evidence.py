@@ -47,7 +47,9 @@ class Circumstances:
 
     ``placements`` are all worlds; ``selected`` the worlds of each set of
     selecting suspects, by their positions in ``suspects``.  ``steady`` keeps what
-    parts do that do not come and go, by the key of their change of links.
+    parts do that do not come and go, by the key of their change of links; ``joint``
+    what parts do by their positions among the ``common`` suspects, with which the
+    suspects of every sheet begin.
     """
 
     profile: Profile
@@ -60,7 +62,9 @@ class Circumstances:
     selected: Mapping[frozenset[int], int] = attrs.field(repr=False)
     keys: tuple[Hashable, ...] = attrs.field(repr=False)
     steady: dict[frozenset[int], Effect] = attrs.field(repr=False)
-    _changes: dict[int, Change] = attrs.field(repr=False)
+    common: int
+    joint: dict[frozenset[int], Effect] = attrs.field(repr=False)
+    _changes: dict[int, Change] = attrs.field(init=False, factory=dict, repr=False)
     _models: dict[bool, MaskModel] = attrs.field(factory=dict, repr=False)
 
     @classmethod
@@ -73,30 +77,27 @@ class Circumstances:
         limit: int,
     ) -> Circumstances:
         """Work out the worlds of sheet ``number`` for sets of up to ``limit`` suspects."""
-        return cls.of_each(profile, suspects, {number: conditions}, limit)[0]
+        return cls.of_each(profile, [(suspects, number, conditions)], limit)[0]
 
     @classmethod
     def of_each(
         cls,
         profile: Profile,
-        suspects: tuple[Suspect, ...],
-        sheets: Mapping[int, Conditions],
+        sheets: Iterable[tuple[tuple[Suspect, ...], int, Conditions]],
         limit: int,
     ) -> tuple[Circumstances, ...]:
-        """Work out the worlds of several sheets, by their numbers, for sets of up to ``limit``.
+        """Work out the worlds of several sheets, each with its suspects and its number.
 
         They share their worlds, so that what faults do is worked out once for all.
         """
+        asked = list(sheets)
         index: dict[Placement, int] = {}
-        selected = {
-            number: _selected(profile, suspects, number, conditions, limit, index)
-            for number, conditions in sheets.items()
-        }
+        selected = [_selected(profile, *one, limit, index) for one in asked]
         placements = tuple(index)
         effects = Effects.of(profile, worlds(profile, placements))
-        keys = tuple(interchangeable(profile, effects.table, suspects))
         steady: dict[frozenset[int], Effect] = {}
-        changes: dict[int, Change] = {}
+        joint: dict[frozenset[int], Effect] = {}
+        common = _common([one[0] for one in asked])
         return tuple(
             [
                 cls(
@@ -107,12 +108,13 @@ class Circumstances:
                     limit=limit,
                     effects=effects,
                     placements=placements,
-                    selected=selected[number],
-                    keys=keys,
+                    selected=worlds_of,
+                    keys=tuple(interchangeable(profile, effects.table, suspects)),
                     steady=steady,
-                    changes=changes,
+                    common=common,
+                    joint=joint,
                 )
-                for number, conditions in sheets.items()
+                for (suspects, number, conditions), worlds_of in zip(asked, selected, strict=True)
             ]
         )
 
@@ -173,6 +175,16 @@ def selects(suspect: Suspect, number: int) -> bool:
         and mistake.sheet == number
         and mistake.kind in ("phase", "count", "passing")
     )
+
+
+def _common(each: Sequence[tuple[Suspect, ...]]) -> int:
+    """Return with how many equal suspects some lists begin."""
+    count = 0
+    for ones in zip(*each, strict=False):
+        if any(one.name != ones[0].name for one in ones):
+            break
+        count += 1
+    return count
 
 
 def _selected(

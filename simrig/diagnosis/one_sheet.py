@@ -54,15 +54,25 @@ class Models:
         """What bench checks can part."""
         return Parting(profile=self.profile)
 
+    def prepare(self, conditions: Iterable[Conditions]) -> None:
+        """Make the models of some conditions at one go: they then share what faults do."""
+        missing = {_key(one): one for one in conditions if _key(one) not in self._known}
+        if not missing:
+            return
+        everything = Observation(readings={one.id: OPEN for one in self.profile.sensor})
+        asked = []
+        for one in missing.values():
+            single = Sheet(observation=everything, conditions=one)
+            asked.append((suspects(self.profile, (single,), faults=self.faults), 0, one))
+        made = Circumstances.of_each(self.profile, asked, self.limit)
+        for key, about in zip(missing, made, strict=True):
+            self._known[key] = about
+            self._names[key] = {_name(one, 0): i for i, one in enumerate(about.suspects)}
+
     def sheet(self, among: tuple[Suspect, ...], number: int, sheet: Sheet) -> OneSheet:
         """Return sheet ``number`` as a system over the suspects of all sheets."""
+        self.prepare((sheet.conditions,))
         key = _key(sheet.conditions)
-        if key not in self._known:
-            everything = Observation(readings={one.id: OPEN for one in self.profile.sensor})
-            single = Sheet(observation=everything, conditions=sheet.conditions)
-            own = suspects(self.profile, (single,), faults=self.faults)
-            self._known[key] = Circumstances.of(self.profile, own, 0, sheet.conditions, self.limit)
-            self._names[key] = {_name(one, 0): index for index, one in enumerate(own)}
         about, names = self._known[key], self._names[key]
         return OneSheet(
             deviations=tuple([one.deviation for one in among]),
@@ -172,6 +182,7 @@ def bits(mask: int) -> Iterable[int]:
 
 def systems(models: Models, among: tuple[Suspect, ...], sheets: Sequence[Sheet]) -> list[OneSheet]:
     """Return every sheet as a system over the same suspects."""
+    models.prepare([sheet.conditions for sheet in sheets])
     return [models.sheet(among, number, sheet) for number, sheet in enumerate(sheets)]
 
 

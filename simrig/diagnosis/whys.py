@@ -32,6 +32,10 @@ Wrong = tuple[int, str, str, bool | None]
 """A reading that is not a sound machine's: sheet, sensor, what was seen, whether a ball is there."""
 
 
+Good = tuple[int, str, str]
+"""A reading that a sound machine gives: sheet, what was seen, sensor."""
+
+
 @attrs.frozen(kw_only=True, eq=False)
 class Whys:
     """Makes the sentences of one diagnosis; what sentences share is worked out once."""
@@ -41,6 +45,8 @@ class Whys:
     systems: tuple[OneSheet, ...]
     suspects: tuple[Suspect, ...]
     grouping: Grouping
+    told: tuple[str, ...] = ()
+    """What the machine makes of its readings, where people told what it did."""
     _sound: dict[str, str] = attrs.field(factory=dict, repr=False)
 
     def sentence(self, members: tuple[int, ...]) -> str:
@@ -57,12 +63,13 @@ class Whys:
             if one.fault is not None and one.fault.kind.effect == "moves balls":
                 clauses.append(self._balls_clause(one.fault, members))
             elif one.fault is not None:
-                clauses.append(self._part_clause(index, one.fault, wrong, len(members)))
+                clauses.append(self._part_clause(index, one.fault, wrong, members))
             elif one.mistake is not None:
                 clauses.append(self._mistake_clause(one.mistake, members))
         if len(members) == 1:
             fault = self.suspects[members[0]].fault
-            return clauses[0] + (self._ruled_out(fault) if fault is not None else "")
+            own = fault is not None and any(one[1] == fault.sensor for one in wrong)
+            return clauses[0] + (self._ruled_out(fault) if fault is not None and own else "")
         return "; and besides: ".join(clauses)
 
     def _wrong(self, members: tuple[int, ...]) -> Iterator[Wrong]:
@@ -89,14 +96,19 @@ class Whys:
         ways = self.systems[number].ways(members)
         return balls_at(self.profile, ways[0]) if ways else "the balls elsewhere"
 
-    def _part_clause(self, index: int, fault: Fault, wrong: list[Wrong], among: int) -> str:
+    def _part_clause(
+        self, index: int, fault: Fault, wrong: list[Wrong], members: tuple[int, ...]
+    ) -> str:
         own = [one for one in wrong if one[1] in self._changes(index)]
+        among = len(members)
         if among == 1 and not own:
             own = wrong
         shown = self._readings(own)
-        along = self._along(fault, {one[1] for one in own})
+        along = self._along(fault, {one[1] for one in own}) + self._phantom(fault, own, members)
         text = f"{fault_words(self.profile, fault)}: {fault.kind.why}{along}"
-        if fault.kind.effect == "kicks nothing" or not self.sheets:
+        if not self.sheets:
+            return text + self._then()
+        if fault.kind.effect == "kicks nothing":
             return text
         if shown:
             return f"{text}; so {shown}"
@@ -139,6 +151,31 @@ class Whys:
                 return self._behind(fault, name, chain)
         return ""
 
+    def _phantom(self, fault: Fault, wrong: Iterable[Wrong], members: tuple[int, ...]) -> str:
+        """Name the two other corners over which a signal that passes back makes a phantom."""
+        here = self.profile.address_of.get(fault.part)
+        if not fault.kind.effect.endswith("s diode") or here is None:
+            return ""
+        corners = {
+            (address.column, address.row): name
+            for name, address in self.profile.address_of.items()
+            if address.in_matrix
+        }
+        for number, name, seen, _ in wrong:
+            there = self.profile.address_of.get(name)
+            if seen != CLOSED or there is None or name == fault.part:
+                continue
+            first = corners.get((there.column, here.row))
+            last = corners.get((here.column, there.row))
+            cells = self.systems[number].about.effects.healthy.cells
+            world = next(iter(bits(self.systems[number].worlds(members))))
+            if first and last and cells[first].maybe & cells[last].maybe & 1 << world:
+                return (
+                    f": for {name} over {first} to row {here.row}, back past this diode to "
+                    f"column {here.column}, over {last} to row {there.row}"
+                )
+        return ""
+
     def _behind(self, fault: Fault, name: str, chain: Chain) -> str:
         kinds = [link.part.kind for link in chain]
         places = [place for place, link in enumerate(chain) if link.part == fault.component]
@@ -177,7 +214,7 @@ class Whys:
         if address is not None and address.in_matrix:
             components += [("column", str(address.column)), ("row", str(address.row))]
         # A part is sound when each way in which it can fail is ruled out.
-        proofs: dict[tuple[str, str], list[tuple[str, str]] | None] = {}
+        proofs: dict[tuple[str, str], list[Good] | None] = {}
         for index, one in enumerate(self.suspects):
             other = one.fault
             if (
@@ -197,7 +234,7 @@ class Whys:
         shared: dict[str, list[str]] = {}
         for component, readings in proofs.items():
             if readings:
-                shared.setdefault(_rightly(readings), []).append(shared_part(*component))
+                shared.setdefault(self._rightly(readings), []).append(shared_part(*component))
         text = ""
         for good_words, parts_words in shared.items():
             verb = "is" if len(parts_words) == 1 else "are"
@@ -208,29 +245,47 @@ class Whys:
     def _numbers(self) -> range:
         return range(len(self.systems))
 
-    def _proof(self, number: int, index: int, but: str) -> list[tuple[str, str]]:
+    def _proof(self, number: int, index: int, but: str) -> list[Good]:
         """Return the good readings of a sheet that rule a fault out by itself."""
         system = self.systems[number]
         if system.worlds((index,)):
             return []
         return self._good(number, system.conflicting_sensors((index,)), but)
 
-    def _good(self, number: int, names: tuple[str, ...], but: str) -> list[tuple[str, str]]:
+    def _good(self, number: int, names: tuple[str, ...], but: str) -> list[Good]:
         """Return the readings among these that a sound machine can give."""
         looked = self.sheets[number].observation.looked_at()
         about = self.systems[number].about
         usual = about.selected[frozenset()]
         return [
-            (seen, name)
+            (number, seen, name)
             for name in names
             if name != but
             and (seen := looked.get(name, FLICKERS)) != FLICKERS
             and usual & ~about.effects.healthy.disagrees(name, seen)
         ]
 
+    def _rightly(self, readings: Iterable[Good]) -> str:
+        """Say which sensors rightly read what, on which sheet where there are several."""
+        words: dict[tuple[int, str], dict[str, None]] = {}
+        for number, seen, name in readings:
+            words.setdefault((number, seen), {})[name] = None
+        several = len(self.sheets) > 1
+        return " and ".join(
+            f"{listed(names)} rightly {'reads' if len(names) == 1 else 'read'} {seen}"
+            + (f" on sheet {number + 1}" if several else "")
+            for (number, seen), names in words.items()
+        )
+
     def _balls_clause(self, fault: Fault, members: tuple[int, ...]) -> str:
         text = f"{fault_words(self.profile, fault)}: {fault.kind.why}"
+        if not self.systems:
+            return text + self._then()
         return f"{text}; then {self._lying(members)}"
+
+    def _then(self) -> str:
+        """Say what the machine makes of it, where that is what people told."""
+        return "".join(f"; then {words}" for words in self.told)
 
     def _lying(self, members: tuple[int, ...]) -> str:
         """Say where the balls lie on each sheet under these suspects."""
@@ -273,13 +328,3 @@ class Whys:
             if spots:
                 return f"a ball is at: {place_words(self.profile, spots[0])}"
         return self._lying(members)
-
-
-def _rightly(readings: Iterable[tuple[str, str]]) -> str:
-    words: dict[str, dict[str, None]] = {}
-    for seen, name in readings:
-        words.setdefault(seen, {})[name] = None
-    return " and ".join(
-        f"{listed(names)} rightly {'reads' if len(names) == 1 else 'read'} {seen}"
-        for seen, names in words.items()
-    )

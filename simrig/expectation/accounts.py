@@ -7,53 +7,20 @@ costs as much as it has to explain away, and the cheapest is believed.
 from __future__ import annotations
 
 import math
-from typing import Any, Final
+from typing import Any
 
+from simrig.expectation import weights
 from simrig.expectation.anomalies import Anomaly
 from simrig.expectation.movers import (
     BEGUN,
     DONE,
     OVERDUE,
     SKIPPED,
-    TROUBLE,
     Mover,
 )
+from simrig.expectation.odd import Odd
 from simrig.expectation.scene import Scene
 from simrig.world.moves import Move
-
-FLICKER: Final = 3.0
-ODD_MS: Final = 2000.0
-"""A change that nothing explains is a flicker if it goes back within this time."""
-REBOUNDS_MS: Final = 2000.0
-"""How long after it has arrived a ball may still rebound (common practice, no source)."""
-SHORTEST_REBOUND_MS: Final = 20.0
-"""Rolling off a sensor and on again takes longer than a contact bounces: 6.2 ms at most in a
-sample of switches (Ganssle, A guide to debouncing)."""
-AGAIN: Final = 0.3
-REBOUND: Final = 0.25
-LONG_FLICKER_MS: Final = 200.0
-KICKED_MS: Final = 1500.0
-EMPTY_KICK: Final = 0.6
-"""What it costs that a coil has fired and the ball before it has not moved; a coil may do that."""
-BOUNCE_MS: Final = 60.0
-"""A bounce follows its edge within this time (common practice, no source)."""
-ONE_FLICKER_MS: Final = 500.0
-
-
-class Odd:
-    """A sensor that is not as the account has it; ``flagged`` where that has been told."""
-
-    __slots__ = ("cost", "flagged", "line", "rebound", "since", "soft")
-
-    def __init__(
-        self, since: float, cost: float, *, rebound: bool, soft: bool, flagged: bool, line: int
-    ) -> None:
-        self.since = since
-        self.cost = cost
-        self.rebound = rebound
-        self.soft = soft
-        self.flagged = flagged
-        self.line = line
 
 
 class Account:
@@ -61,7 +28,8 @@ class Account:
 
     __slots__ = (
         "anomalies", "arrivals", "belief", "check_at", "cost", "counts", "edges", "fares",
-        "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "odd", "phase", "states", "swap",
+        "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "number", "odd",
+        "phase", "states", "swap", "untold",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -81,6 +49,7 @@ class Account:
         self.arrivals: dict[str, float] = {}
         self.edges: dict[str, float] = {}
         self.anomalies: Any = None
+        self.number = self.untold = 0
         self.moves: Any = None
         self.swap: dict[str, str] = {}
         self.phase: str | None = None
@@ -96,6 +65,7 @@ class Account:
         other.flickers = {name: list(one) for name, one in self.flickers.items()}
         other.arrivals, other.edges = dict(self.arrivals), dict(self.edges)
         other.kicks = dict(self.kicks) if self.kicks else self.kicks
+        other.number, other.untold = self.number, self.untold
         other.moves, other.fares = self.moves, self.fares
         other.anomalies, other.swap, other.phase = self.anomalies, self.swap, self.phase
         return other
@@ -144,9 +114,17 @@ class Account:
         """Return the moves that were kept, in order, with the times of their first sights."""
         return _chain(self.moves)
 
+    def forget(self) -> None:
+        """Leave out what has been noted."""
+        self.anomalies, self.number = None, 0
+
     def note(self, anomaly: Anomaly) -> None:
         """Add an anomaly; its cost is counted by who notes it."""
-        self.anomalies = (anomaly, self.anomalies)
+        if self.number >= weights.MOST_TOLD:
+            self.untold += 1
+        else:
+            self.number += 1
+            self.anomalies = (anomaly, self.anomalies)
 
     # What time brings.
 
@@ -169,20 +147,22 @@ class Account:
         if not scene.ordered_only:
             for name in list(self.odd):
                 odd = self.odd[name]
-                if not odd.flagged and time > odd.since + ODD_MS:
+                if not odd.flagged and time > odd.since + weights.ODD_MS:
                     self._stays_odd(scene, name, odd)
-            for coil in [coil for coil, fired in self.kicks.items() if time > fired + KICKED_MS]:
+            for coil in [
+                coil for coil, fired in self.kicks.items() if time > fired + weights.KICKED_MS
+            ]:
                 del self.kicks[coil]
-                self.cost += EMPTY_KICK
+                self.cost += weights.EMPTY_KICK
         for name in list(self.flickers):
-            if time > self.flickers[name][1] + ONE_FLICKER_MS:
+            if time > self.flickers[name][1] + weights.ONE_FLICKER_MS:
                 self.tell_flicker(scene, name)
         self.check_at = min(
             [
                 *(min(mover.due, mover.retires) for mover in self.movers),
-                *(odd.since + ODD_MS for odd in self.odd.values() if not odd.flagged),
-                *(fired + KICKED_MS for fired in self.kicks.values()),
-                *(flicker[1] + ONE_FLICKER_MS for flicker in self.flickers.values()),
+                *(odd.since + weights.ODD_MS for odd in self.odd.values() if not odd.flagged),
+                *(fired + weights.KICKED_MS for fired in self.kicks.values()),
+                *(flicker[1] + weights.ONE_FLICKER_MS for flicker in self.flickers.values()),
             ],
             default=math.inf,
         )
@@ -204,10 +184,13 @@ class Account:
         one = mover.motion.passes[index]
         target = one.worked if begins else not one.worked
         state = self.reads(scene, one.sensor)
-        before_log = mover.hi[index] + mover.delay.high < scene.first_time
+        # What was under way when the log began may have been seen before.
+        early = mover.first is not None and mover.first - scene.first_time < weights.UNDER_WAY_MS
+        before_log = early and mover.lo[index] + mover.delay.low < scene.first_time
         if state is None or state == target or self._held(mover, one.sensor, target):
             mover.state[index] = DONE
-            self._believe(one.sensor, target)
+            unheard = state is None and one.length_ms is not None
+            self._believe(one.sensor, not one.worked if unheard else target)
         elif self.swap.get(one.sensor, one.sensor) in scene.masked or before_log:
             mover.state[index] = SKIPPED
             self._believe(one.sensor, target if one.length_ms is None else not one.worked)
@@ -252,7 +235,7 @@ class Account:
         """A change that nothing explains has not gone back."""
         if odd.soft and self.swap.get(name, name) in scene.masked:
             return
-        self.cost += TROUBLE - odd.cost
+        self.cost += weights.STAYS_ODD - odd.cost
         worked = name not in self.belief
         when = None if scene.ordered_only else odd.since
         if worked:
@@ -265,7 +248,7 @@ class Account:
             kind, why = "missed", f"a ball lies at {name}, but it is no longer seen"
         if kind != "returned":
             self.odd[name] = Odd(
-                odd.since, TROUBLE, rebound=False, soft=False, flagged=True, line=odd.line
+                odd.since, weights.TROUBLE, rebound=False, soft=False, flagged=True, line=odd.line
             )
         self.note(Anomaly(time_ms=when, sensor=name, kind=kind, why=why, line=odd.line))  # type: ignore[arg-type]
 
@@ -301,6 +284,8 @@ class Account:
                     line=scene.line,
                 )
             )
+            if out_of_time > 0 and time > mover.hi[index] + weights.VERY_LATE_MS:
+                self.cost += weights.TROUBLE - weights.SLIGHT
         mover.sight(index, begins, time)
         if out_of_time < 0 and not begins:
             mover.found.append(
@@ -340,16 +325,16 @@ class Account:
         """Whether a ball has just come to a place."""
         came = self.arrivals.get(place or "", -math.inf)
         return (scene.time if time is None else time) - came <= (
-            12 if scene.ordered_only else REBOUNDS_MS
+            12 if scene.ordered_only else weights.REBOUNDS_MS
         )
 
     def oddness(self, scene: Scene, sensor: str, time: float, *, soft: bool) -> float:
         """Return what it costs to leave a change unexplained."""
         if soft:
-            return 0.1
+            return weights.PHANTOM
         if self.may_rebound(scene, sensor, time):
-            return REBOUND
-        return AGAIN if sensor in self.flickers else FLICKER
+            return weights.REBOUND
+        return weights.AGAIN if sensor in self.flickers else weights.FLICKER
 
     def close_odd(self, scene: Scene, sensor: str, time: float) -> None:
         """A sensor is again as the account has it."""
@@ -358,29 +343,32 @@ class Account:
         if odd is None or odd.flagged or odd.soft:
             return
         lasted = time - odd.since
-        if odd.rebound and (lasted >= SHORTEST_REBOUND_MS or scene.ordered_only):
+        if odd.rebound and (lasted >= weights.SHORTEST_REBOUND_MS or scene.ordered_only):
             self.edges[sensor] = time
             return
         if odd.rebound:
-            self.cost += (AGAIN if sensor in self.flickers else FLICKER) - odd.cost
-        if lasted > LONG_FLICKER_MS and not scene.ordered_only:
-            self.cost += 1.0
+            self.cost += (weights.AGAIN if sensor in self.flickers else weights.FLICKER) - odd.cost
+        if lasted > weights.LONG_FLICKER_MS and not scene.ordered_only:
+            self.cost += weights.LONG_FLICKER
         flicker = self.flickers.get(sensor)
         if flicker is None:
-            self.flickers[sensor] = [odd.since, time, 1, scene.coil_before(odd.since), odd.line]
+            near = odd.since - self.edges.get(sensor, -math.inf) <= weights.BOUNCE_MS
+            coil = scene.coil_before(odd.since)
+            self.flickers[sensor] = [odd.since, time, 1, coil, odd.line, near]
         else:
             flicker[1] = time
             flicker[2] += 1
 
     def tell_flicker(self, scene: Scene, sensor: str) -> None:
         """Note a flicker, or a bounce, that is over."""
-        since, until, times, coil, line = self.flickers.pop(sensor)
+        since, until, times, coil, line, near = self.flickers.pop(sensor)
         edge = self.edges.get(sensor, -math.inf)
-        bounce = (
-            scene.is_contact(sensor)
-            and not scene.ordered_only
-            and (-BOUNCE_MS <= edge - since <= BOUNCE_MS or 0 <= edge - until <= BOUNCE_MS)
+        near = (
+            near
+            or -weights.BOUNCE_MS <= edge - since <= weights.BOUNCE_MS
+            or 0 <= edge - until <= weights.BOUNCE_MS
         )
+        bounce = near and scene.is_contact(sensor) and not scene.ordered_only
         kind, why = scene.flicker_words(sensor, since, until, times, bounce, coil)
         self.note(
             Anomaly(

@@ -29,7 +29,7 @@ KICK_CLEARS_MS: Final = Span(0.0, 15.0, 100.0)
 LEAVES_MS: Final = Span(0.0, 50.0, 500.0)
 """The same for a ball that leaves by itself or by a plunger (common practice, no source)."""
 
-HAND_TAKES_MS: Final = Span(0.0, 100.0, 5000.0)
+HAND_TAKES_MS: Final = Span(0.0, 100.0, 700.0)
 """How long a hand is about to take a ball out (common practice, no source)."""
 COMES_BACK_MS: Final = Span(0.0, 50.0, 2000.0)
 """How long a ball that comes back rolls from one sensor to the next (common practice, no source)."""

@@ -11,31 +11,26 @@ from typing import Final
 
 from simrig.expectation.anomalies import Anomaly, AnomalyKind
 from simrig.expectation.passes import START, Motion, Pass
+from simrig.expectation.weights import (
+    HANGS_MS,
+    LATEST_MS,
+    LEEWAY_MS,
+    ORDERED,
+    SETTLED_MS,
+    SLIGHT,
+    TROUBLE,
+    UNSEEN,
+)
 from simrig.world.spans import Span
 
 PENDING, BEGUN, DONE, SKIPPED, OVERDUE = range(5)
-
-TROUBLE: Final = 3.2
-"""What an anomaly costs an account of a log."""
-SLIGHT: Final = 2.1
-"""What a time outside its window costs."""
-HANGS_MS: Final = 20_000.0
-"""A ball that has not arrived for so long hangs, where no window ends sooner (common practice)."""
-SETTLED_MS: Final = 3000.0
-"""A move stays in mind for so long after all of it has been seen."""
-UNSEEN: Final = 0.05
-"""What it costs that a pass has not been seen that may go unseen."""
-LATEST_MS: Final = 3000.0
-"""What has not been seen for so long after it was due has been missed."""
-LEEWAY_MS: Final = 1.0
-"""Times in logs are rounded."""
 
 
 class Mover:
     """A move under way; ``copy`` before it is changed where another account keeps it."""
 
     __slots__ = (
-        "began", "delay", "due", "found", "hi", "key", "last", "lo", "motion", "ordered_only",
+        "began", "delay", "due", "first", "found", "hi", "key", "last", "lo", "motion", "ordered_only",
         "path", "retires", "start_hi", "start_lo", "state", "trouble",
     )  # fmt: skip
 
@@ -52,6 +47,7 @@ class Mover:
         self.began = [0.0] * size
         self.start_lo, self.start_hi = earliest, latest
         self.last = latest
+        self.first: float | None = None
         self.found: list[Anomaly] = []
         self.trouble = 0.0
         self.path = [index for index, one in enumerate(motion.passes) if one.worked]
@@ -69,7 +65,7 @@ class Mover:
         other.trouble, other.path, other.due, other.key = (
             self.trouble, self.path, self.due, self.key,
         )  # fmt: skip
-        other.retires = self.retires
+        other.retires, other.first = self.retires, self.first
         return other
 
     def _wait(self, one: Pass) -> tuple[float, float]:
@@ -128,6 +124,8 @@ class Mover:
     def sight(self, index: int, begins: bool, time: float) -> None:
         """Take a pass for begun, or ended, as seen at a time."""
         self.last = time
+        if self.first is None:
+            self.first = time
         if not begins:
             self.state[index] = DONE
             self.refresh()
@@ -202,7 +200,7 @@ class Mover:
         if self.waits:
             return math.inf
         if self.ordered_only:
-            return self.last + 12
+            return self.last + ORDERED
         if all(state in (DONE, SKIPPED) for state in self.state):
             return self.last + SETTLED_MS
         rest = self.motion.rest

@@ -6,13 +6,13 @@ import itertools
 from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
-from simrig.expectation.accounts import Account, Odd
+from simrig.expectation.accounts import Account
 from simrig.expectation.anomalies import Anomaly
 from simrig.expectation.location import locate
-from simrig.expectation.movers import TROUBLE
 from simrig.expectation.observation import Observation
+from simrig.expectation.odd import Odd
 from simrig.expectation.scene import Scene
-from simrig.expectation.tracking import SWAP
+from simrig.expectation.weights import SWAP, TROUBLE
 from simrig.profile.machine import Profile
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import readings
@@ -28,7 +28,7 @@ from simrig.world.worlds import Worlds, worlds
 
 _MOST: Final = 48
 _OTHER_PHASE: Final = 0.4
-_OTHER_PHASE_UNSEEN: Final = 1.0
+_OTHER_PHASE_UNSEEN: Final = 0.8
 _BALL_MORE_OR_LESS: Final = 0.5
 _ANYWHERE: Final = 1.5
 
@@ -205,7 +205,7 @@ def _with_leads_exchanged(
                 continue
             crossed.odd = {k: v for k, v in account.odd.items() if k not in (one, other)}
             crossed.cost += SWAP - 2 * TROUBLE
-            crossed.anomalies = None
+            crossed.forget()
             for anomaly in told:
                 crossed.note(anomaly)
             crossed.note(

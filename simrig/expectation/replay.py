@@ -26,6 +26,10 @@ from simrig.world.moves import Move
 from simrig.world.phases import Conditions
 
 
+class StartError(ValueError):
+    """The balls cannot lie as the log is said to start; says why."""
+
+
 @attrs.frozen(kw_only=True)
 class Made:
     """A move that the log shows: a ball on its way, and when that was first seen."""
@@ -41,7 +45,8 @@ class Replay:
     ``balls`` is where the balls are at its end, those on their way at the place they
     go to.  ``phase`` names the phase with whose positions it starts, None where they were
     stated or are no phase's.  ``notes`` say in words what was left out,
-    ``moves`` which moves were made, where that was asked for.
+    ``moves`` which moves were made, where that was asked for; ``untold`` counts
+    anomalies beyond the first thousands.  ``changed`` are the sensors whose readings changed.
     """
 
     anomalies: tuple[Anomaly, ...]
@@ -51,6 +56,8 @@ class Replay:
     timed: bool
     notes: tuple[str, ...]
     moves: tuple[Made, ...] = ()
+    untold: int = 0
+    changed: frozenset[str] = frozenset()
 
     @property
     def agrees(self) -> bool:
@@ -73,7 +80,7 @@ def replay(
     granted unless its first readings say otherwise.  Times are judged where the events
     have any, else only their order.  ``sampling`` is the profile's where it is left out.
 
-    Raises ValueError, in words, for conditions that the machine cannot have.
+    Raises StartError, in words, for conditions that the machine cannot have.
     """
     reader = _Names(profile)
     groups = _groups(reader.known(events))
@@ -88,7 +95,11 @@ def replay(
     scene.closed.update(dump)
     scene.look_for_phantoms()
     scene.keep_moves = keep_moves
-    tracker = Tracker(scene, opening(scene, conditions or Conditions(), dump))
+    try:
+        accounts = opening(scene, conditions or Conditions(), dump)
+    except ValueError as error:
+        raise StartError(str(error)) from None
+    tracker = Tracker(scene, accounts, opening=20 if dump else 60)
     count = 0
     if first is not None:
         count = len(first)
@@ -104,6 +115,8 @@ def replay(
         events=count,
         timed=timed,
         notes=tuple(reader.notes(scene)),
+        untold=best.untold,
+        changed=frozenset(scene.changed),
         moves=tuple(Made(time_ms=time if timed else None, move=move) for time, move in best.made()),
     )
 

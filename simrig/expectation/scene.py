@@ -11,6 +11,7 @@ from simrig.expectation.contacts import Contacts
 from simrig.expectation.flow import delay_of
 from simrig.expectation.motions import Motions
 from simrig.expectation.transfers import BACK, PICK, PUT, ends
+from simrig.expectation.weights import KICKED_MS, ORDERED
 from simrig.profile.keys import NONE
 from simrig.profile.machine import Profile
 from simrig.world.moves import Move
@@ -38,6 +39,8 @@ class Scene:
         self.first_time = -math.inf
         self.line = 0
         self.keep_moves = False
+        self.changed: set[str] = set()
+        """The sensors whose readings have changed; addresses, where leads are exchanged."""
         self.masked: frozenset[str] = frozenset()
 
     def saved(self) -> tuple[dict[str, bool], dict[str, float], float]:
@@ -171,7 +174,9 @@ class Scene:
         """Whether a coil has fired just now, or the log tells of no coil."""
         if coil is None or coil == NONE or not self.coils:
             return True
-        return self.time - self.coils.get(coil, -math.inf) <= (12 if self.ordered_only else 1500.0)
+        return self.time - self.coils.get(coil, -math.inf) <= (
+            ORDERED if self.ordered_only else KICKED_MS
+        )
 
     def coil_before(self, time: float) -> tuple[str, float] | None:
         """Return the coil that fired last before a time, and how long before, if just before."""

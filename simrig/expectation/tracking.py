@@ -8,80 +8,42 @@ last at rest is gone through again with every explanation, and with leads exchan
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Final, NamedTuple
+from typing import Final
 
-from simrig.expectation.accounts import SHORTEST_REBOUND_MS, Account
+from simrig.expectation.accounts import Account
 from simrig.expectation.anomalies import Anomaly
-from simrig.expectation.movers import (
-    BEGUN,
-    OVERDUE,
-    PENDING,
-    SLIGHT,
-    TROUBLE,
-    Mover,
-    unseen_before,
-)
-from simrig.expectation.passes import Motion
+from simrig.expectation.movers import OVERDUE, PENDING, Mover
+from simrig.expectation.options import Option, Options, Width
 from simrig.expectation.scene import Scene
 from simrig.expectation.transfers import BACK, PICK, PUT, counts_after, ends
+from simrig.expectation.weights import PRICE, SWAP
 from simrig.scan.events import Event
 from simrig.world.moves import Move
 
-SWAP: Final = 3.8
-"""What exchanged leads cost: more than one anomaly, less than two."""
-
-FARE: Final = 0.2
-"""What each move costs: of two accounts the one with fewer moves is believed."""
-_PRICE: Final = {
-    "take": FARE,
-    "set": FARE,
-    "feed": 1.0,
-    "remove": 1.5,
-    BACK: 3.0,
-    PUT: 2.2,
-    PICK: 2.2,
-}
-_NO_KICK: Final = 3.0
-_BOTH_HANDS: Final = 2.0
-"""What it costs that a hand takes one ball while another is fed or kicked, within a second."""
 _WORTH_A_SEARCH: Final = 1.9
-_PLAIN: Final = 1.0
 _LONGEST: Final = 300
 _PAUSE_MS: Final = 1000.0
 _ORDERED_PAUSE: Final = 10
 _SEARCHES: Final = 300
 
 
-class _Option(NamedTuple):
-    """One way to take a change; ``cost`` is added to the account, ``doubt`` orders the ways."""
-
-    cost: float
-    doubt: float
-    mover: int
-    number: int
-    begins: bool
-    move: Move | None
-
-
-class Width(NamedTuple):
-    """How many accounts are kept, and how much dearer than the cheapest."""
-
-    accounts: int
-    dearer: float
-    every: bool
-
-
 NARROW: Final = Width(8, 3.4, False)
-WIDE: Final = Width(48, 8.0, True)
+WIDE: Final = Width(64, 8.0, True)
 CALM: Final = Width(3, 0.95, False)
 OPENING: Final = Width(48, 3.4, False)
 
 
 class Tracker:
-    """Follows the balls through a log, group by group of simultaneous changes."""
+    """Follows the balls through a log, group by group of simultaneous changes.
 
-    def __init__(self, scene: Scene, accounts: Sequence[Account]) -> None:
+    For so many events as ``opening`` says it keeps more accounts: where the balls lay
+    at the start shows by and by.
+    """
+
+    def __init__(self, scene: Scene, accounts: Sequence[Account], *, opening: int) -> None:
         self.scene = scene
+        self._options = Options(scene)
+        self._opening = opening
         self.accounts = list(accounts)
         self._groups: list[list[Event]] = []
         self._saved = [account.copy() for account in self.accounts]
@@ -98,7 +60,7 @@ class Tracker:
         """Take the changes of one moment."""
         self._pause(group[0].time_ms)
         self._groups.append(group)
-        self._take(group, OPENING if self._events < 20 else NARROW)
+        self._take(group, OPENING if self._events < self._opening else NARROW)
         self._events += len(group)
 
     def _pause(self, time: float | None) -> None:
@@ -153,7 +115,7 @@ class Tracker:
         dearest = self.best.total + (CALM.dearer if calm else NARROW.dearer + 1.0)
         self.accounts.sort(key=lambda account: account.total)
         self.accounts = [one for one in self.accounts if one.total <= dearest]
-        if calm:
+        if calm and self._events >= self._opening:
             del self.accounts[CALM.accounts :]
         self._saved = [account.copy() for account in self.accounts]
         self._scene_saved = self.scene.saved()
@@ -164,7 +126,8 @@ class Tracker:
         now = self.scene.saved()
         groups = list(self._groups)
         suspects = self._suspects(best, groups)
-        found = [*self.accounts, *self._again(self._saved, groups, WIDE)]
+        starts = sorted(self._saved, key=lambda account: account.total)[: CALM.accounts]
+        found = [*self.accounts, *self._again(starts, groups, WIDE)]
         least = min(account.total for account in found)
         start = min(self._saved, key=lambda account: account.total)
         for one, other in self._pairs(suspects, groups, start):
@@ -176,9 +139,6 @@ class Tracker:
             ended = self._again([crossed], groups, NARROW)
             found += [account for account in ended if account.total <= least + 1.0]
             least = min(least, *(account.total for account in ended))
-        for pair in {(min(pair), max(pair)) for pair in start.swap.items()}:
-            straight = self._again([_uncrossed(start, *pair)], groups, NARROW)
-            found += [account for account in straight if account.total <= least - 0.5]
         self.scene.restore(now)
         self.accounts = _distinct(found, WIDE)
 
@@ -266,6 +226,8 @@ class Tracker:
                     scene.closed[event.signal] = closed
                 continue
             changed.append((event, before is None))
+            if before is not None:
+                scene.changed.add(event.signal)
         if len(changed) > 1:
             changed.sort(key=lambda one: scene.order(one[0].signal, one[0].reading == "closed"))
         if scene.contacts.open_to_phantoms:
@@ -290,7 +252,7 @@ class Tracker:
 
     def _change(self, address: str, first: bool, soft: bool, width: Width) -> None:
         scene = self.scene
-        found: list[tuple[float, float, Account, _Option, str, bool]] = []
+        found: list[tuple[float, float, Account, Option, str, bool]] = []
         kept: list[Account] = []
         for account in self.accounts:
             sensor = account.swap.get(address, address)
@@ -298,7 +260,7 @@ class Tracker:
             if first and worked == (sensor in account.belief):
                 kept.append(account)
                 continue
-            for option in self._options(account, sensor, worked, soft, width):
+            for option in self._options.of(account, sensor, worked, soft, width):
                 total = account.total + option.cost
                 found.append((total + option.doubt, total, account, option, sensor, soft))
         if found:
@@ -320,144 +282,7 @@ class Tracker:
                 kept.append(here)
         self.accounts = kept if len(kept) < 2 else _distinct(kept, width)
 
-    def _options(
-        self, account: Account, sensor: str, worked: bool, soft: bool, width: Width
-    ) -> list[_Option]:
-        scene, time = self.scene, self.scene.time
-        found: list[_Option] = []
-        for number, mover in enumerate(account.movers):
-            for index in mover.motion.at_sensor.get(sensor, ()):
-                one = mover.motion.passes[index]
-                state = mover.state[index]
-                if one.worked == worked and state in (PENDING, OVERDUE):
-                    side = mover.lateness(index, True, time)
-                    if (side and not one.certain) or mover.too_late(index, time):
-                        continue
-                    cost = -1.0 if state == OVERDUE else SLIGHT if side else 0.0
-                    doubt = mover.unseen(index)
-                    found.append(_Option(cost, doubt, number, index, True, None))
-                elif one.worked != worked and state == BEGUN and one.length_ms is not None:
-                    side = mover.lateness(index, False, time)
-                    found.append(
-                        _Option(SLIGHT if side < 0 else 0.0, 0.0, number, index, False, None)
-                    )
-        goes_back = worked == (sensor in account.belief)
-        if goes_back:
-            if not any(option.cost + option.doubt < _PLAIN for option in found) or width.every:
-                found.append(_Option(0.0, 0.0, -1, 0, False, None))
-            return found
-        plain = not any(option.cost + option.doubt <= 0 for option in found)
-        if plain or width.every:
-            found += self._new_moves(account, sensor, worked, width)
-        unlikely = not any(option.cost + option.doubt < _PLAIN for option in found)
-        harmless = soft or account.may_rebound(scene, sensor, time)
-        if width.every or unlikely or (plain and harmless):
-            cost = account.oddness(scene, sensor, time, soft=soft)
-            found.append(_Option(cost, 0.0, -1, 0, True, None))
-        return found
-
-    def _new_moves(
-        self, account: Account, sensor: str, worked: bool, width: Width
-    ) -> list[_Option]:
-        best: dict[object, _Option] = {}
-        plain = False
-        for move in self.scene.moves_at.get(sensor, ()):
-            if plain and not width.every and move.verb not in ("take", "set"):
-                break
-            price = self._price(account, move)
-            if price is None:
-                continue
-            motion = self._motion(account, move)
-            for index in motion.at_sensor.get(sensor, ()):
-                one = motion.passes[index]
-                if one.worked != worked:
-                    continue
-                cost = price
-                if one.length_ms is None and self._too_soon(account, sensor):
-                    cost += TROUBLE
-                option = _Option(cost, self._unseen(motion, index), -1, index, True, move)
-                plain = plain or cost + option.doubt < _PLAIN / 2
-                # Of several ways between two places the one with least unseen is enough, at first.
-                ways: object = ends(self.scene.profile, move)
-                if move.verb == "set" or width.every:
-                    ways = move
-                held = best.get(ways)
-                if held is None or option.cost + option.doubt < held.cost + held.doubt:
-                    best[ways] = option
-                break
-        return list(best.values())
-
-    def _too_soon(self, account: Account, sensor: str) -> bool:
-        """Whether a sensor has changed so short a time ago that no ball came to rest or left."""
-        if self.scene.ordered_only:
-            return False
-        return self.scene.time - account.edges.get(sensor, float("-inf")) < SHORTEST_REBOUND_MS
-
-    def _unseen(self, motion: Motion, index: int) -> float:
-        """What speaks against a move first seen at a pass; what lay before the log does not."""
-        if self.scene.time - motion.begins[index].typical < self.scene.first_time:
-            return 0.2
-        return unseen_before(motion, index)
-
-    def _motion(self, account: Account, move: Move) -> Motion:
-        scene = self.scene
-        source, target = ends(scene.profile, move)
-        state = account.states.get(move.subject) if move.verb == "set" else None
-        leaving = account.counts.get(source or "", 0)
-        if source in scene.unwatched:
-            leaving = max(leaving, 1)
-        return scene.motions.between(move, leaving, account.counts.get(target or "", 0), state)
-
-    def _price(self, account: Account, move: Move) -> float | None:
-        """Return what a move costs; None where it cannot be made."""
-        scene, profile = self.scene, self.scene.profile
-        source, target = ends(profile, move)
-        price = _PRICE[move.verb]
-        if move.verb == PUT:
-            return price if move.subject not in account.laid and account.hand else None
-        if move.verb == PICK:
-            return price if move.subject in account.laid else None
-        if move.verb == "set":
-            return price
-        if source is not None and not account.counts.get(source):
-            # Between places that nothing watches balls get unseen, and from a hand too.
-            if source not in scene.unwatched:
-                return None
-            if any(account.counts.get(name) for name in scene.unwatched):
-                price += 0.3
-            elif account.hand > 0:
-                price += 0.9
-            else:
-                return None
-        if target is not None:
-            place = profile.row("place", target)
-            if account.counts.get(target, 0) >= place.capacity:
-                return None
-        if move.verb == "feed" and account.hand <= 0:
-            return None
-        if move.verb == "remove" and account.may_rebound_at(scene, source):
-            return None
-        if move.verb in ("feed", "remove") and not scene.ordered_only:
-            before, when = account.handled
-            hands = before.verb in ("feed", "remove") and before.verb != move.verb
-            kicked = before.verb == "take" and ends(profile, before)[0] == source is not None
-            if (hands or kicked) and scene.time - when < 1000.0:
-                price += _BOTH_HANDS
-        if move.verb == "take" and not scene.ordered_only:
-            before, when = account.handled
-            if before.verb == "remove" and before.subject == source and scene.time - when < 1000.0:
-                price += _BOTH_HANDS
-        if move.verb == "take":
-            route = profile.row("route", move.subject)
-            for name, state in (route.when or {}).items():
-                stands = account.states.get(name)
-                if name in scene.seen_mechanisms and stands is not None and state not in stands:
-                    return None
-            if not scene.kicked(route.coil):
-                price += _NO_KICK
-        return price
-
-    def _apply(self, account: Account, option: _Option, sensor: str, soft: bool) -> None:
+    def _apply(self, account: Account, option: Option, sensor: str, soft: bool) -> None:
         scene, time = self.scene, self.scene.time
         if option.move is None and option.mover < 0:
             if option.begins:
@@ -466,7 +291,7 @@ class Tracker:
                 account.close_odd(scene, sensor, time)
             return
         if option.move is not None:
-            motion = self._motion(account, option.move)
+            motion = self._options.motion(account, option.move)
             mover = Mover(motion, float("-inf"), time, scene.delay, scene.ordered_only)
             mover.refresh()
             account.movers.append(mover)
@@ -478,7 +303,7 @@ class Tracker:
     def _make(self, account: Account, move: Move, price: float) -> None:
         # What speaks against a move counts, and that it is one.
         account.cost += price
-        account.fares += _PRICE[move.verb] if move.verb in ("feed", "take", "set") else 0.0
+        account.fares += PRICE[move.verb] if move.verb in ("feed", "take", "set") else 0.0
         account.handled = (move, self.scene.time)
         if self.scene.keep_moves:
             account.moves = ((self.scene.time, move), account.moves)
@@ -501,6 +326,11 @@ class Tracker:
                 (name for name in sorted(self.scene.unwatched) if account.counts.get(name)), None
             )
             account.hand -= source is None
+        if move.verb == "feed" and account.hand <= 0:
+            source = next(
+                name for name in sorted(self.scene.unwatched - {target}) if account.counts.get(name)
+            )
+            account.hand += 1
         account.counts = counts_after(account.counts, source, target)
         account.hand += (move.verb == "remove") - (move.verb == "feed")
         if move.verb == BACK:
@@ -518,22 +348,6 @@ class Tracker:
 
     def _seen_first(self, account: Account) -> str:
         return account.movers[-1].motion.passes[0].sensor
-
-
-def _uncrossed(start: Account, one: str, other: str) -> Account:
-    """Return the account with two leads taken for right after all."""
-    straight = start.copy()
-    straight.swap = {k: v for k, v in start.swap.items() if k not in (one, other)}
-    straight.cost -= SWAP
-    told = [
-        link for link in start.kept() if link.kind != "swapped" or link.sensor not in (one, other)
-    ]
-    straight.anomalies = None
-    for anomaly in told:
-        straight.note(anomaly)
-    for sensor in (one, other):
-        straight.odd.pop(sensor, None)
-    return straight
 
 
 def _distinct(accounts: Iterable[Account], width: Width) -> list[Account]:

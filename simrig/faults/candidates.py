@@ -45,10 +45,14 @@ class Fault:
 def possible_faults(
     profile: Profile, kinds: tuple[FaultKind, ...] = FAULT_KINDS
 ) -> tuple[Fault, ...]:
-    """Return every fault of these kinds that a machine can have, in the order of the kinds."""
+    """Return every fault of these kinds that a machine can have, in the order of the kinds.
+
+    Kinds that plug-ins bring for the machine come last.
+    """
     parts = parts_of(profile)
     found = []
-    for kind in kinds:
+    brought = profile.brought.get("simrig_fault_kinds", ())
+    for kind in dict.fromkeys((*kinds, *brought)):
         scale = (profile.priors or {}).get(kind.id, 1.0)
         for part in parts.get(kind.part, ()):
             sensor = profile.row("sensor", part)

@@ -120,8 +120,13 @@ class Reach:
                 if name in moved or (value is not None and value.maybe):
                     return self.everywhere(names)
         cells = names | self._region(changed)
-        several = changed & self._crossings
-        return Interaction(meets=cells, reaches=cells, several=several, carries=bool(moved))
+        # What is done to its own chain besides shows wherever the contact shows.
+        return Interaction(
+            meets=cells,
+            reaches=cells,
+            several=changed & self._crossings,
+            carries=bool(moved) or cells != names,
+        )
 
     def _region(self, names: frozenset[str]) -> frozenset[str]:
         """Return the cells that depend on some switches, if no fault makes a way back."""
@@ -170,7 +175,7 @@ class Reach:
             return self._passing_back(fault.part, limit)
         else:
             return self._on_many_lines(change, fault, limit)
-        return Interaction(meets=cells, reaches=cells)
+        return Interaction(meets=cells, reaches=cells, carries=cells != frozenset(delta.crossings))
 
     def _opened(self, names: frozenset[str]) -> frozenset[str]:
         return names | self._region(frozenset([name for name in names if self._closed[name]]))

@@ -25,7 +25,7 @@ from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links, links, readings
 from simrig.sensing.chain import contact
 from simrig.signals import CLOSED, OPEN
-from simrig.world.phases import Conditions, legal_placements, mechanism_states, row_counts
+from simrig.world.phases import Conditions, legal_placements, mechanism_states, phase_of, row_counts
 from simrig.world.worlds import Value, worlds
 
 MOST_POSITIONS: Final = 3000
@@ -91,26 +91,25 @@ def _phases(suite: Suite) -> None:
     _phases_stated(profile)
     if not profile.route:
         raise WaitsError("a [[route]]: without ways between places no phase is reached")
-    rows = [
-        (phase, number, dict(counts))
-        for phase in profile.phase
-        for number, row in enumerate(phase.placements, 1)
-        for counts in row_counts(profile, row)
-    ]
-    home = rows[0][2]
+    start = phase_of(profile, None)
+    home = next((counts for row in start.placements for counts in row_counts(profile, row)), None)
+    if home is None:
+        raise BrokenError(f"{start.id} allows no position of the balls; mend its rows")
     try:
-        found = reachable(profile, [home])
+        found = reachable(profile, [dict(home)])
     except TooManyError as error:
         raise WaitsError(f"a smaller machine: {error}") from None
-    lost: dict[str, list[str]] = {}
-    for phase, number, counts in rows:
-        if not any(found.holds(counts, states) for states in _states(profile, phase.id)):
-            words = ", ".join(f"{name} {balls}" for name, balls in counts.items())
-            lost.setdefault(phase.id, []).append(f"row {number}: {words or 'no balls'}")
+    lost = []
+    for phase in profile.phase:
+        states = list(_states(profile, phase.id))
+        for number, row in enumerate(phase.placements, 1):
+            ways = itertools.islice(row_counts(profile, row), MOST_POSITIONS)
+            if not any(found.holds(dict(way), stand) for way in ways for stand in states):
+                words = ", ".join(f"{name} {balls}" for name, balls in row.items())
+                lost.append(f"{phase.id} (row {number}: {words or 'no balls'})")
     if lost:
-        told = "; ".join(f"{phase} ({ways[0]})" for phase, ways in lost.items())
         raise BrokenError(
-            f"no run of moves leads from {rows[0][0].id} to: {told}; "
+            f"no run of moves leads from {start.id} to {'; '.join(lost)}; "
             "mend the phase, or the routes that should lead there"
         )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Generator
 from pathlib import Path
 from typing import Any
 
@@ -54,6 +55,20 @@ class Conformance:
             report = around.ihook.pytest_make_collect_report(collector=around)
             around.ihook.pytest_collectreport(report=report)
             items.extend(report.result)
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_makereport(
+        self, item: pytest.Item
+    ) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+        """Tell of a check that waits at its profile, not at a line of ours."""
+        report = yield
+        if (
+            isinstance(item, ConformanceItem)
+            and report.skipped
+            and isinstance(report.longrepr, tuple)
+        ):
+            report.longrepr = (str(item.path), 1, f"{item.name}: {report.longrepr[2]}")
+        return report
 
 
 class Machine(pytest.Collector):

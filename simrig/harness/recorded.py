@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from importlib.util import find_spec
 
 from simrig.expectation.motions import Motions, sampling_of
 from simrig.expectation.recording import Recorder
@@ -52,9 +53,13 @@ class Recorded:
                 )
 
     def _written(self, events: Sequence[Event]) -> dict[str, list[bytes]]:
-        places = {
-            sensor.id: (self.profile.spots[sensor.spots[0]].place or "") if sensor.spots else ""
-            for sensor in self.profile.sensor
-        }
-        dump = write_vcd(events, machine=self.profile.id, places=places, coils=self.coils)
-        return {"CSV": [*write_csv(events)], "VCD": [*dump]}
+        """Return the log in both forms; as CSV alone where the package for VCD is not installed."""
+        found = {"CSV": [*write_csv(events)]}
+        if find_spec("vcd") is not None:
+            places = {
+                sensor.id: (self.profile.spots[sensor.spots[0]].place or "") if sensor.spots else ""
+                for sensor in self.profile.sensor
+            }
+            dump = write_vcd(events, machine=self.profile.id, places=places, coils=self.coils)
+            found["VCD"] = [*dump]
+        return found

@@ -86,6 +86,40 @@ def _sensor_kind(value: object) -> str | None:
     return None
 
 
+def _fault_kind(value: object) -> str | None:
+    from simrig.faults.modes import FAULT_KINDS, FaultKind
+
+    if not isinstance(value, FaultKind):
+        return "wanted a FaultKind"
+    if value.id in {kind.id for kind in FAULT_KINDS}:
+        return f'the kind of fault "{value.id}" is built in; give yours another id'
+    return None
+
+
+def _check(value: object) -> str | None:
+    from simrig.diagnosis.bench_check import Check
+
+    return None if isinstance(value, Check) else "wanted a Check"
+
+
+def _rule(value: object) -> str | None:
+    from simrig.vetting.rule import Rule
+    from simrig.vetting.table import RULES
+
+    if not isinstance(value, Rule):
+        return "wanted a Rule"
+    if any(value.code == rule.code or value.name == rule.name for rule in RULES):
+        return f"{value.code} ({value.name}) is built in; give yours another code and name"
+    return None
+
+
+def _reader(value: object) -> str | None:
+    calls = all(callable(getattr(value, name, None)) for name in ("reads", "read"))
+    if isinstance(value, type) or not isinstance(getattr(value, "id", None), str) or not calls:
+        return "wanted a reader: a text id, reads(data, file) and read(data, file)"
+    return None
+
+
 def _text_attribute(attribute: str, what: str) -> Callable[[object], str | None]:
     def check(value: object) -> str | None:
         text = getattr(value, attribute, None)
@@ -99,11 +133,11 @@ def _text_attribute(attribute: str, what: str) -> Callable[[object], str | None]
 RESULTS: Final[dict[str, Callable[[object], str | None]]] = {
     "simrig_profiles": _profile,
     "simrig_sensor_kinds": _sensor_kind,
-    "simrig_fault_kinds": _text_attribute("id", "a kind of fault"),
-    "simrig_checks": _text_attribute("id", "a bench check"),
-    "simrig_rules": _text_attribute("code", "a vetting rule"),
+    "simrig_fault_kinds": _fault_kind,
+    "simrig_checks": _check,
+    "simrig_rules": _rule,
     "simrig_questions": _text_attribute("id", "a question"),
-    "simrig_readers": _text_attribute("id", "a reader"),
+    "simrig_readers": _reader,
 }
 """What one thing returned by each hook must be: a check that returns a message or None."""
 

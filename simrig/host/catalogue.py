@@ -4,23 +4,31 @@ from __future__ import annotations
 
 import difflib
 import os
-from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable, Mapping
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Final
 
 from simrig.errors import InputError, PluginError, Problem
 from simrig.host import folders, index
 from simrig.host.index import Index, Machine
 
 if TYPE_CHECKING:
+    from simrig.faults.modes import FaultKind
+    from simrig.host.manager import Host
     from simrig.profile.components import SensorKind
     from simrig.profile.machine import Profile
+
+
+OF_A_MACHINE: Final = frozenset(("simrig_checks", "simrig_questions"))
+"""Hooks that are asked for one machine."""
 
 
 class Catalogue:
     """The machines at hand.
 
     ``problems`` are those of plug-ins and of profile files in folders that are
-    left out; ``strict`` raises PluginError at once when a plug-in has one.
+    left out; ``strict`` raises PluginError at once when a plug-in has one.  ``tell`` is
+    called with each that shows only in use.
     Raises InputError for a folder that is not there.
     """
 
@@ -31,7 +39,11 @@ class Catalogue:
         environ: Mapping[str, str] | None = None,
         strict: bool = False,
         known: Index | None = None,
+        tell: Callable[[Problem], None] | None = None,
     ) -> None:
+        self._strict = strict
+        self._tell = tell
+        self._gathered: dict[str, tuple[Any, ...]] = {}
         self._index = index.current() if known is None else known
         if strict and self._index.problems:
             raise PluginError(self._index.problems)
@@ -60,6 +72,12 @@ class Catalogue:
             SensorKind(id=kind.id, title=kind.title, technology=kind.technology, lugs=kind.lugs)
             for kind in self._index.kinds
         )
+
+    def fault_kinds(self) -> tuple[FaultKind, ...]:
+        """Return the kinds of fault that are known: built in and brought by plug-ins."""
+        from simrig.faults.modes import FAULT_KINDS
+
+        return (*FAULT_KINDS, *self.brought("simrig_fault_kinds"))
 
     def path(self, reference: str) -> str:
         """Return the file of the machine that an id or a path names.
@@ -96,8 +114,45 @@ class Catalogue:
             )
         raise InputError([self._unknown(reference), *self.folder_problems])
 
+    def brought(self, hook: str, **arguments: Any) -> tuple[Any, ...]:
+        """Return what plug-ins bring by a hook; no plug-in is loaded where none fills it."""
+        if hook not in self._index.hooks:
+            return ()
+        if not arguments and hook in self._gathered:
+            return self._gathered[hook]
+        found = self._host.gather(hook, **arguments)
+        while self._host.problems:
+            problem = self._host.problems.pop(0)
+            if self._tell is not None:
+                self._tell(problem)
+        if not arguments:
+            self._gathered[hook] = tuple(found)
+        return tuple(found)
+
+    @cached_property
+    def _host(self) -> Host:
+        from simrig.host.manager import Host
+
+        return Host(known=self._index._replace(problems=()), strict=self._strict)
+
     def load(self, reference: str) -> Profile:
-        """Read the profile of a machine; raise as :meth:`path` does, or ProfileError."""
+        """Read the profile of a machine; raise as :meth:`path` does, or ProfileError.
+
+        What plug-ins bring for it comes with it.
+        """
+        profile = self._read(reference)
+        brought = {
+            hook: self.brought(hook, **({"profile": profile} if hook in OF_A_MACHINE else {}))
+            for hook in self._index.hooks
+            if hook != "simrig_rules"
+        }
+        if not brought:
+            return profile
+        import attrs
+
+        return attrs.evolve(profile, brought=brought)
+
+    def _read(self, reference: str) -> Profile:
         path = self.path(reference)
         data = contents(path, "profile")
         if path.endswith(".json"):

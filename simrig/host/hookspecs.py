@@ -29,14 +29,17 @@ once a machine or once a command, never once a ball.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Protocol
 
 import pluggy
 
 if TYPE_CHECKING:
+    from simrig.diagnosis.bench_check import Check
+    from simrig.faults.modes import FaultKind
     from simrig.profile.components import SensorKind
     from simrig.profile.machine import Profile
+    from simrig.vetting.rule import Rule
 
 PROJECT = "simrig"
 """The entry-point group, and the prefix of every hook."""
@@ -46,19 +49,21 @@ hookimpl = pluggy.HookimplMarker(PROJECT)
 
 
 class Named(Protocol):
-    """What kinds of fault, checks, questions and readers have in common: an id of their own."""
+    """What questions and readers have in common: an id of their own."""
 
     @property
     def id(self) -> str:
         """The name by which people and reports call it."""
 
 
-class Coded(Protocol):
-    """What vetting rules have in common: a stable code."""
+class Reader(Named, Protocol):
+    """A reader of files that say what was seen, in a form that simrig does not know."""
 
-    @property
-    def code(self) -> str:
-        """The code, such as ``HL001``."""
+    def reads(self, data: bytes, file: str) -> bool:
+        """Whether a file is of the kind that it reads, by its content or its name."""
+
+    def read(self, data: bytes, file: str) -> Mapping[str, str]:
+        """Return the reading of each sensor that the file names, both as people write them."""
 
 
 @hookspec
@@ -88,21 +93,27 @@ def simrig_sensor_kinds() -> Iterable[SensorKind]:
 
 
 @hookspec
-def simrig_fault_kinds() -> Iterable[Named]:
+def simrig_fault_kinds() -> Iterable[FaultKind]:
     """Return kinds of fault beyond the built-in ones, for parts of every machine.
 
     Example::
 
         @hookimpl
         def simrig_fault_kinds():
-            return [FaultKind(id="reed-magnetised", ...)]
+            return [
+                FaultKind(
+                    id="reed-magnetised", title="reed magnetised", part="contact",
+                    effect="forces", odds=5e-4, why="it stays closed", repair="fit a new one",
+                )
+            ]
     """
     raise AssertionError("a specification is never called")
 
 
 @hookspec
-def simrig_checks(profile: Profile) -> Iterable[Named]:
-    """Return bench checks for this machine beyond the built-in catalogue.
+def simrig_checks(profile: Profile) -> Iterable[Check]:
+    """Return bench checks for this machine beyond the built-in catalogue
+    (:class:`simrig.diagnosis.bench_check.Check`).
 
     Example::
 
@@ -116,14 +127,18 @@ def simrig_checks(profile: Profile) -> Iterable[Named]:
 
 
 @hookspec
-def simrig_rules() -> Iterable[Coded]:
-    """Return vetting rules beyond the built-in ones.
+def simrig_rules() -> Iterable[Rule]:
+    """Return vetting rules beyond the built-in ones (:class:`simrig.vetting.rule.Rule`).
 
     Example::
 
+        def no_beacon(subject):
+            if subject.profile.row("place", "beacon") is None:
+                yield Found(path=(), message="no place is called beacon; add it")
+
         @hookimpl
         def simrig_rules():
-            return [Rule(code="HL001", ...)]
+            return [Rule(code="HL-01", name="no-beacon", level="warning", look=no_beacon, ...)]
     """
     raise AssertionError("a specification is never called")
 
@@ -142,8 +157,8 @@ def simrig_questions(profile: Profile) -> Iterable[Named]:
 
 
 @hookspec
-def simrig_readers() -> Iterable[Named]:
-    """Return readers of other files that say what was seen.
+def simrig_readers() -> Iterable[Reader]:
+    """Return readers of other files that say what was seen; ``--sheet`` takes these too.
 
     Example::
 

@@ -23,7 +23,7 @@ from simrig.host import stamps
 from simrig.host.entries import Entry
 from simrig.host.stamps import Stamp
 
-FORMAT: Final = 1
+FORMAT: Final = 2
 RETRY_SECONDS: Final = 600
 """How long a plug-in that ran out of time is left alone before it is tried again."""
 
@@ -52,7 +52,8 @@ class Index(NamedTuple):
     """What the installed plug-ins bring, and what is wrong with those left out.
 
     ``accepted`` are the plug-ins that may be loaded; ``refused`` those that may
-    not.  ``problems`` belong to both.
+    not.  ``problems`` belong to both.  ``hooks`` are those that accepted plug-ins fill
+    with more than profiles and kinds of sensor: for these they must be loaded.
     """
 
     machines: tuple[Machine, ...] = ()
@@ -60,6 +61,7 @@ class Index(NamedTuple):
     accepted: tuple[Entry, ...] = ()
     refused: tuple[Entry, ...] = ()
     problems: tuple[Problem, ...] = ()
+    hooks: tuple[str, ...] = ()
 
 
 class Made(NamedTuple):
@@ -134,6 +136,7 @@ def _index(document: dict[str, Any]) -> Index:
             Problem(file=file, where=where, message=message)
             for file, where, message in document["problems"]
         ),
+        hooks=tuple(str(hook) for hook in document["hooks"]),
     )
 
 
@@ -149,6 +152,7 @@ def _write(kept: Path, search: list[str], before: list[Stamp], made: Made) -> No
         "kinds": index.kinds,
         "accepted": index.accepted,
         "refused": index.refused,
+        "hooks": index.hooks,
         "problems": [[problem.file, problem.where, problem.message] for problem in index.problems],
     }
     draft = kept.with_name(f"{kept.name}.{os.getpid()}")

@@ -38,6 +38,7 @@ class Tried:
         self.kinds: list[Kind] = []
         self.files: list[Stamp] = []
         self.problems: list[Problem] = []
+        self.hooks: list[str] = []
         self.usable = False
         self.timed_out = False
 
@@ -69,6 +70,7 @@ def make(path: list[str], *, seconds: float = TIME_LIMIT) -> Made:
             accepted=tuple(plugin.entry for plugin in usable),
             refused=tuple(plugin.entry for plugin in tried if not plugin.usable),
             problems=tuple(problems),
+            hooks=tuple(sorted({hook for plugin in usable for hook in plugin.hooks})),
         ),
         rests_on=tuple(sorted({file for plugin in tried for file in plugin.files})),
         timed_out=any(plugin.timed_out for plugin in tried),
@@ -157,6 +159,7 @@ def _understand(
             tried.files.append((path, content, changed, size))
         if "problem" in line:
             tried.problems.append(entry.problem(*line["problem"]))
+        tried.hooks += line.get("hooks", ())
         if "kinds" in line:
             tried.kinds += [Kind(*kind) for kind in line["kinds"]]
         if "machine" in line:

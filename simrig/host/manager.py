@@ -10,16 +10,27 @@ from __future__ import annotations
 import contextlib
 import sys
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 import pluggy
 
 from simrig.errors import PluginError, Problem
-from simrig.host import acceptance, hookspecs, index
+from simrig.host import acceptance, guards, hookspecs, index
 from simrig.host.entries import Entry
 from simrig.host.probe import loaded, words
 
 T = TypeVar("T")
+
+NAMED: Final = frozenset(
+    (
+        "simrig_fault_kinds",
+        "simrig_checks",
+        "simrig_rules",
+        "simrig_questions",
+        "simrig_readers",
+    )
+)
+"""Hooks whose things have names of their own, each of which may be there once."""
 
 
 class Host:
@@ -41,8 +52,12 @@ class Host:
             self._register(entry)
 
     def gather(self, hook: str, **arguments: Any) -> list[Any]:
-        """Return what every plug-in returns for a hook, in order of distribution and name."""
-        found: list[Any] = []
+        """Return what every plug-in returns for a hook, in order of distribution and name.
+
+        Calls into it are guarded (:mod:`simrig.host.guards`).  Of two things with one name
+        the first is taken, and the other plug-in is told.
+        """
+        found: dict[str, Any] = {}
         everyone = self._manager.list_name_plugin()
         for name, plugin in sorted(everyone, key=lambda pair: pair[0]):
             if plugin is None or not hasattr(plugin, hook):
@@ -56,10 +71,16 @@ class Host:
 
             answered = self._guarded(entry, stage, ask)
             for sound, messages in answered or ():
-                found += sound
+                for thing in sound:
+                    name = guards.name_of(thing) if hook in NAMED else str(len(found))
+                    if name in found:
+                        messages.append(f'"{name}" is there already; give yours another name')
+                    else:
+                        guard = guards.GUARDS.get(hook)
+                        found[name] = thing if guard is None else guard(entry, thing)
                 for message in messages:
                     self._note(entry.problem(stage, message))
-        return found
+        return list(found.values())
 
     def _register(self, entry: Entry) -> None:
         plugin = self._guarded(entry, "on import", lambda: loaded(entry.value))

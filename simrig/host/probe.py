@@ -160,7 +160,9 @@ def _try_hook(hook: str, function: Any, report: Report, manners: Manners) -> Non
     if hook == "simrig_profiles":
         for path in found:
             _profile(Path(os.path.abspath(path)), report)
-    elif hook == "simrig_sensor_kinds":
+    elif hook != "simrig_sensor_kinds":
+        report.say(hooks=[hook])
+    else:
         report.say(kinds=[[kind.id, kind.title, kind.technology, kind.lugs] for kind in found])
 
 

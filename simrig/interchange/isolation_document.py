@@ -128,7 +128,7 @@ def _node(
 ) -> dict[str, Any]:
     if isinstance(node, sequencing.Group):
         return {"left": [explanation(isolation.diagnosis, one) for one in isolation.left_at(node)]}
-    one = next(one for one in isolation.bench.checks if one.id == node.check.id)
+    one = isolation.check(node.check.id)
     taken = isolation.bench.way(bench, one)
     assert taken is not None
     return {

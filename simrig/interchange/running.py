@@ -85,7 +85,7 @@ class _Machine:
         self.placements: tuple[Placement, ...] = ()
 
     def step(self, step: Step) -> Iterator[str]:
-        conditions = _conditions(step)
+        conditions = conditions_of(step)
         faults = condition_faults(self.profile, conditions)
         if faults:
             raise ValueError("; ".join(faults))
@@ -121,7 +121,7 @@ class _Machine:
             seen = observation(self.profile, step.seen)
             found.append(Sheet(observation=seen, conditions=conditions))
         for number, row in enumerate(step.sheets, 1):
-            own = _conditions(row)
+            own = conditions_of(row)
             if faults := condition_faults(self.profile, own):
                 raise ValueError(f"sheet {number}: {'; '.join(faults)}")
             found.append(Sheet(observation=observation(self.profile, row), conditions=own))
@@ -192,7 +192,8 @@ def observation(profile: Profile, seen: Seen) -> Observation:
     )
 
 
-def _conditions(step: Step | SheetSeen) -> Conditions:
+def conditions_of(step: Step | SheetSeen) -> Conditions:
+    """Return the conditions that a step, or one of its sheets, sets."""
     spots = None
     if step.seats is not None:
         spots = frozenset() if str(step.seats) == NONE else frozenset(step.seats)

@@ -94,12 +94,31 @@ class SheetFile(keys.Keyed):
 def read(profile: Profile, data: bytes, file: str, conditions: Conditions) -> tuple[Sheet, ...]:
     """Read every sheet of a file; conditions hold for sheets that state none.
 
+    A reader that a plug-in brings for the machine comes first where it takes the file.
     Raises InputError with one problem for each fault, with its line.
     """
+    for reader in profile.brought.get("simrig_readers", ()):
+        if reader.reads(data, file):
+            return (_brought(profile, reader.read(data, file), file, conditions),)
     text = decode(data, file, error=InputError)
     if any(line.strip().startswith("[[sheet]]") for line in text.splitlines()):
         return _toml(profile, text, file, conditions)
     return (_csv(profile, text, file, conditions),)
+
+
+def _brought(profile: Profile, said: Mapping[str, str], file: str, conditions: Conditions) -> Sheet:
+    """Return what a plug-in's reader found; sensors that it does not name were not looked at."""
+    problems: list[Problem] = []
+    readings: dict[str, str] = {}
+    for name, word in said.items():
+        try:
+            found = reading(word)
+            readings.update(dict.fromkeys(resolve(profile, name), found))
+        except ValueError as error:
+            problems.append(Problem(file=file, where=name, message=str(error)))
+    if problems:
+        raise InputError(problems)
+    return Sheet(observation=_observation(profile, readings), conditions=conditions)
 
 
 def others_at_rest(profile: Profile, sheet: Sheet) -> Observation:

@@ -116,10 +116,11 @@ class Dump:
             raise MalformedError("$timescale", "found a second one; wanted one")
         if unit not in UNITS:
             raise MalformedError("$timescale", f"found {unit}; wanted one of {', '.join(UNITS)}")
-        self.tick = (number * UNITS[unit][0], UNITS[unit][1])
-        if number not in (1, 10, 100):
+        sound = number in (1, 10, 100)
+        self.tick = ((number if sound else 1) * UNITS[unit][0], UNITS[unit][1])
+        if not sound:
             raise MalformedError(
-                "$timescale", f"found {number} {unit}; wanted 1, 10 or 100 of a unit"
+                "$timescale", f"found {str(number)[:40]} {unit}; wanted 1, 10 or 100 of a unit"
             )
 
     def _take_variable(self, data: Any) -> None:

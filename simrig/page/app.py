@@ -28,7 +28,6 @@ from simrig.page.guard import COOKIE, DAY, Pairing
 from simrig.page.isolating import Isolating, causes_view
 from simrig.page.logs import log_view
 from simrig.page.rendering import render, static
-from simrig.page.steps import steps
 from simrig.reports import wording
 from simrig.reports.drawing import marks, plan
 
@@ -62,6 +61,7 @@ class Page:
                 Route(f"{job}/part", self.on_job(self.part)),
                 Route(f"{job}/seq", self.on_job(self.seq)),
                 Route(f"{job}/causes", self.on_job(self.causes)),
+                Route(f"{job}/steps", self.on_job(self.steps)),
                 Route(f"{job}/plan.svg", self.on_job(self.plan)),
                 Route(f"{job}/sheet", self.on_job(self.sheet)),
                 Route(f"{job}/taps", self.taps, methods=["POST"]),
@@ -163,14 +163,18 @@ class Page:
 
     def show(self, request: Request, job: Session) -> Response:
         """The whole page of a job."""
-        return HTMLResponse(render("job.html", **self._values(job), script=True))
+        opened = request.query_params.get("open", "")
+        values = self._values(job, opened)
+        if opened == "causes":
+            values |= self._causes(job)
+        return HTMLResponse(render("job.html", **values, script=True))
 
     def part(self, request: Request, job: Session) -> Response:
         """The sheet and the answer, or the answer alone, for a page that is open."""
         whole = request.query_params.get("what") == "all"
         return HTMLResponse(render("part.html", **self._values(job), whole=whole))
 
-    def _values(self, job: Session) -> dict[str, Any]:
+    def _values(self, job: Session, opened: str = "") -> dict[str, Any]:
         profile, table = self.desk.machine(job.machine)
         state, seq = self.desk.state(job)
         return {
@@ -181,7 +185,8 @@ class Page:
             "seq": seq,
             "view": views.sheet_view(profile, table, state),
             "answer": views.answer_view(profile, table, state),
-            "steps": steps(profile, table),
+            "steps": self.desk.steps(job.machine),
+            "opened": opened,
         }
 
     def seq(self, request: Request, job: Session) -> Response:
@@ -190,13 +195,20 @@ class Page:
 
     def causes(self, request: Request, job: Session) -> Response:
         """What can be wrong, worked out from everything that was seen."""
+        return HTMLResponse(render("causes.html", **self._causes(job), job=job))
+
+    def _causes(self, job: Session) -> dict[str, Any]:
         profile, _ = self.desk.machine(job.machine)
         state, _ = self.desk.state(job)
         try:
-            found = causes_view(self.isolating.isolation(profile, state))
+            return {"error": None, "found": causes_view(self.isolating.isolation(profile, state))}
         except ValueError as error:
-            return HTMLResponse(render("causes.html", error=str(error), found=None, job=job))
-        return HTMLResponse(render("causes.html", error=None, found=found, job=job))
+            return {"error": str(error), "found": None}
+
+    def steps(self, request: Request, job: Session) -> Response:
+        """The plan that proves the machine, with what was ticked."""
+        state, _ = self.desk.state(job)
+        return HTMLResponse(render("steps.html", steps=self.desk.steps(job.machine), state=state))
 
     def plan(self, request: Request, job: Session) -> Response:
         """The drawing of the machine as it must be now."""

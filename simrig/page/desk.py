@@ -14,6 +14,7 @@ from simrig.host.index import Machine
 from simrig.page import views
 from simrig.page.answers import Answers, Session
 from simrig.page.session import Event, State, checked, fold
+from simrig.page.steps import Step, steps
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links, links
 
@@ -42,6 +43,7 @@ class Desk:
         self._lock = threading.Lock()
         self._read: dict[str, tuple[Profile, Links]] = {}
         self._named: dict[str, Machine] = {}
+        self._steps: dict[str, tuple[Step, ...]] = {}
         for reference in named:
             profile = catalogue.load(reference)
             self._read[profile.id] = profile, links(profile)
@@ -64,6 +66,14 @@ class Desk:
                 profile = self.catalogue.load(name)
                 self._read[name] = profile, links(profile)
             return self._read[name]
+
+    def steps(self, name: str) -> tuple[Step, ...]:
+        """Return the plan that proves a machine."""
+        profile, _ = self.machine(name)
+        with self._lock:
+            if name not in self._steps:
+                self._steps[name] = steps(profile)
+            return self._steps[name]
 
     def readable(self, name: str) -> bool:
         """Whether a machine can be read now."""

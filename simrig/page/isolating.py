@@ -8,19 +8,19 @@ from typing import Any, Final
 
 import attrs
 
+from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.check_results import Result
-from simrig.diagnosis.checks import apart, check_named, result_named
-from simrig.diagnosis.diagnose import Diagnosis, diagnose
-from simrig.diagnosis.isolation import Bench, Isolation, evidence, result_words
-from simrig.diagnosis.one_sheet import Models
+from simrig.diagnosis.diagnose import Diagnosis
+from simrig.diagnosis.isolation import Isolation, result_words
 from simrig.diagnosis.suspects import Sheet
-from simrig.faults.candidates import possible_faults
 from simrig.page.session import State
 from simrig.profile.machine import Profile
 from simrig.reports import diagnosis_text, wording
 from simrig.reports.bars import bar
 
-_KEPT: Final = 40
+_KEPT: Final = 60
+_MOST_JOBS: Final = 12
+_SURE: Final = 0.99
 _LIMIT: Final = 2
 MOST_ANSWERS: Final = 8
 
@@ -75,7 +75,7 @@ class Isolating:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._models: dict[str, Models] = {}
+        self._jobs: OrderedDict[Any, Job] = OrderedDict()
         self._known: OrderedDict[Any, Isolation] = OrderedDict()
 
     def isolation(self, profile: Profile, state: State) -> Isolation:
@@ -84,51 +84,50 @@ class Isolating:
 
         Raises ValueError, in words, when nothing was seen or the conditions cannot be.
         """
-        sheets = tuple(
-            Sheet(observation=sheet.observation(profile), conditions=sheet.conditions)
-            for sheet in state.taken
-        )
-        key = (
+        seen = (
             profile.id,
-            state.checks,
             tuple(
                 (sheet.phase, sheet.balls, tuple(sorted(sheet.readings.items())))
                 for sheet in state.taken
             ),
         )
+        key = (seen, state.checks, state.skipped)
         with self._lock:
             if key in self._known:
                 self._known.move_to_end(key)
                 return self._known[key]
-            models = self._models.get(profile.id)
-            if models is None or models.profile is not profile:
-                faults = possible_faults(profile)
-                models = Models(profile=profile, faults=faults, limit=_LIMIT)
-                self._models[profile.id] = models
-            bench = Bench.of(profile, sheets)
-            results = _results(bench, state)
-            diagnosis = diagnose(
-                profile, sheets, limit=_LIMIT, models=models, evidence=evidence(results),
-                apart=apart(bench.checks),
-            )  # fmt: skip
-            found = Isolation(
-                diagnosis=diagnosis, bench=bench, results=results, state=bench.after(results)
-            )
-            if not diagnosis.as_assumed:
-                found.next  # worked out while nobody else uses the processor  # noqa: B018
+            job = self._jobs.get(seen)
+            if job is None or job.profile is not profile:
+                sheets = tuple(
+                    Sheet(observation=sheet.observation(profile), conditions=sheet.conditions)
+                    for sheet in state.taken
+                )
+                job = Job(profile=profile, sheets=sheets, limit=_LIMIT)
+                self._jobs[seen] = job
+            found = job.isolation(_results(job, state), frozenset(state.skipped))
+            if not found.diagnosis.as_assumed:
+                _ = found.next  # worked out while nobody else uses the processor
             self._known[key] = found
-            if len(self._known) > _KEPT:
-                self._known.popitem(last=False)
+            for kept, most in ((self._jobs, _MOST_JOBS), (self._known, _KEPT)):
+                if len(kept) > most:
+                    kept.popitem(last=False)
             return found
 
 
-def _results(bench: Bench, state: State) -> tuple[Result, ...]:
+def ended(isolation: Isolation) -> bool:
+    """Whether the asking is at its end: nothing parts what is left, or one thing is sure."""
+    causes = isolation.causes
+    total = sum(cause.chance for cause in causes)
+    sure = bool(isolation.results) and causes[0].chance >= _SURE * total if causes else True
+    return sure or isolation.next is None
+
+
+def _results(job: Job, state: State) -> tuple[Result, ...]:
     """Return what was answered; checks that the bench no longer knows say nothing."""
     found = []
     for name, answer in state.checks:
         try:
-            check = check_named(bench.checks, name)
-            found.append(Result(check=check, result=result_named(check, answer)))
+            found.append(job.result(name, answer))
         except ValueError:
             continue
     return tuple(found)
@@ -170,7 +169,7 @@ def causes_view(isolation: Isolation) -> CausesView:
 
 
 def _check_view(isolation: Isolation) -> CheckView | None:
-    offered = isolation.next
+    offered = None if ended(isolation) else isolation.next
     if offered is None:
         return None
     return CheckView(

@@ -171,7 +171,7 @@ def _charts(
             title="Changes: expected above, recorded below"
             if timed
             else "Changes in their order, without times",
-            width=640,
+            width=340,
             unit="ms" if timed else "",
         )
 

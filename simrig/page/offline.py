@@ -112,7 +112,10 @@ def contents(profile: Profile, table: Links) -> dict[str, Any]:
             for place, pairs in wrong_end(profile).items()
         },
         "places_in_words": {place.id: place.title for place in profile.place},
-        "steps": [{"do": step.do, "expect": list(step.expect)} for step in steps(profile, table)],
+        "steps": [
+            {"do": step.do, "expect": step.expect, "caution": step.caution}
+            for step in steps(profile)
+        ],
     }
 
 

@@ -18,7 +18,7 @@ from simrig.signals import CLOSED, FLICKERS, OPEN, UNKNOWN
 from simrig.world.phases import Conditions
 
 SEEN: Final = (CLOSED, OPEN, FLICKERS)
-KINDS: Final = ("phase", "balls", "see", "agree", "sheet", "ask", "check", "fed", "undo")
+KINDS: Final = ("phase", "balls", "see", "agree", "sheet", "ask", "check", "skip", "fed", "undo")
 
 
 @attrs.frozen(kw_only=True)
@@ -64,6 +64,7 @@ class State:
     sheets: tuple[SheetState, ...] = (SheetState(),)
     asked: bool = False
     checks: tuple[tuple[str, str], ...] = ()
+    skipped: tuple[str, ...] = ()
     fed: Mapping[int, bool] = attrs.field(factory=dict)
     can_undo: bool = False
 
@@ -110,6 +111,8 @@ def _after(state: State, kind: str, value: Any) -> State:
         return attrs.evolve(state, asked=bool(value))
     if kind == "check":
         return attrs.evolve(state, checks=(*state.checks, (value["check"], value["result"])))
+    if kind == "skip":
+        return attrs.evolve(state, skipped=(*state.skipped, value))
     if kind == "fed":
         return attrs.evolve(state, fed={**state.fed, value["step"]: value["right"]})
     return state
@@ -139,6 +142,8 @@ def checked(profile: Profile, kind: str, value: Any) -> Any:
         return None
     if kind == "check":
         return _words(value, "check", "result")
+    if kind == "skip":
+        return _words({"check": value}, "check")["check"]
     if kind == "fed":
         if (
             not isinstance(value, Mapping)

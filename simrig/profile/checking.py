@@ -18,11 +18,14 @@ from simrig.profile.doubt import Doubt, Path
 from simrig.profile.keys import attribute_of
 from simrig.profile.layout import REST, Phase, span
 from simrig.profile.machine import NAMED_TABLES, Profile
-from simrig.profile.naming import listed, near, words
+from simrig.profile.naming import counted, listed, near, words
 
 Finding = tuple[Path, str, str]
 
 _SUM: Final = "the row places"
+
+MOST_WAYS: Final = 20_000
+"""In more ways than these the phases of a machine must not let the balls lie."""
 
 
 def contradictions(profile: Profile, doubt: Doubt | None = None) -> Iterator[Finding]:
@@ -131,6 +134,39 @@ def _phases(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
         return
     for path, message in found:
         yield path, message, "balls-do-not-add-up"
+    wrong = {path for path, _ in found}
+    ways = 0
+    for index, phase in enumerate(profile.phase):
+        for number, row in enumerate(phase.placements):
+            path = ("phase", index, "placements", number)
+            known = all(profile.row("place", name) is not None for name in row)
+            if not known or path in wrong or doubt.about(path) or unsure & set(row):
+                continue
+            if any(profile.row("place", name) is None for name in row):
+                continue  # named as an unknown reference already
+            here = row_ways(profile, row)
+            ways += here
+            if ways > MOST_WAYS:
+                words = f"the row allows {here} ways for the balls to lie; " if here > 1 else ""
+                yield (
+                    path,
+                    f"{words}the phases may allow {MOST_WAYS} in all; narrow the ranges",
+                    "past-bound",
+                )
+                return
+
+
+def row_ways(profile: Profile, row: Mapping[str, Any]) -> int:
+    """Return in how many ways a sound row shares out all balls: a convolution of its ranges."""
+    installed = profile.balls.installed
+    ways = [1] + [0] * installed
+    for name, balls in row.items():
+        low, high = (0, profile.row("place", name).capacity) if balls == REST else span(balls)
+        ways = [
+            sum(ways[total - taken] for taken in range(low, min(high, total) + 1))
+            for total in range(installed + 1)
+        ]
+    return ways[installed]
 
 
 def fixed_total(row: Mapping[str, Any]) -> int | None:
@@ -170,15 +206,15 @@ def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterat
         if place is None:
             return
         if least > installed:
-            yield f"{least} balls are placed; the machine carries {installed}"
+            yield f"at least {counted(least, 'ball')} placed; the machine carries {installed}"
         elif installed - most > place.capacity:
             yield (
                 f"{installed - most} balls would be left for {resting[0]}, which holds "
                 f"{place.capacity}"
             )
     elif not least <= installed <= most:
-        found = str(least) if least == most else f"{least} to {most}"
-        yield f"{_SUM} {found} balls; the machine carries {installed}"
+        found = counted(least, "ball") if least == most else f"{least} to {most} balls"
+        yield f"{_SUM} {found}; the machine carries {installed}"
 
 
 def _captive(profile: Profile, doubt: Doubt) -> Iterator[Finding]:

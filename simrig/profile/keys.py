@@ -76,7 +76,9 @@ class Key:
             "balls": 'a number of balls, a range such as "0-2", or "rest"',
             "states": "a state, or a list of states",
         }[self.shape]
-        if self.low is not None and self.high is not None:
+        if self.low is not None and self.low == self.high:
+            wanted = f"{self.low:g}"
+        elif self.low is not None and self.high is not None:
             wanted += f" from {self.low:g} to {self.high:g}"
         elif self.low is not None:
             wanted += f" of {self.low:g} or more"

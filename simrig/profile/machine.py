@@ -112,6 +112,8 @@ class Profile(Stated):
     )
     origin: Origin = attrs.field(factory=Origin, eq=False, repr=False)
     kinds: tuple[SensorKind, ...] = attrs.field(default=SENSOR_KINDS, eq=False, repr=False)
+    brought: Mapping[str, tuple[Any, ...]] = attrs.field(factory=dict, eq=False, repr=False)
+    """What plug-ins bring for this machine besides kinds of sensor, by the hook that brings it."""
 
     @property
     def name(self) -> str:

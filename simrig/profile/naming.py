@@ -22,6 +22,15 @@ def words(table: str) -> str:
     }.get(table, table.replace("_", " "))
 
 
+def counted(number: int, what: str) -> str:
+    """Return a number of things in words.
+
+    >>> counted(1, "ball"), counted(2, "ball")
+    ('1 ball', '2 balls')
+    """
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
 def near(name: str, known: Iterable[str]) -> str | None:
     """Return the known name that was probably meant, or None.
 

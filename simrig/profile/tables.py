@@ -107,7 +107,7 @@ def unreadable(
             if near is not None:
                 meant.add(near)
                 _misspelt(value, known[near], (*path, near), near in data, doubt)
-            hint = f'did you mean "{near}"?' if near else "known here: " + ", ".join(known)
+            hint = f'did you mean "{near}"?' if near else "known here: " + _listed(rows)
             yield (*path, name), f"this key is not known; {hint}", "unknown-key"
             continue
         key = known[name]
@@ -124,6 +124,13 @@ def unreadable(
             yield (*path, name), message, "missing-key"
     if issubclass(rows, Stated):
         yield from _assumptions(data, known, path)
+
+
+def _listed(rows: type[Any]) -> str:
+    """The keys of a table, its own first."""
+    stated = keys_of(Stated) if issubclass(rows, Stated) else {}
+    own = [name for name in keys_of(rows) if name not in stated]
+    return ", ".join([*own, *stated])
 
 
 def _near(name: str, known: Mapping[str, Key], data: Mapping[str, Any]) -> str | None:

@@ -21,6 +21,8 @@ from simrig.scan.events import Event
 
 QUIET_MS: Final = 2000.0
 """So long without a change, and every ball lies (common practice, no source)."""
+MOST_CROSSED: Final = 6
+"""With more sensors at odds, two crossed leads are not the reason."""
 MOST_CHANGES: Final = 600
 """More changes of one sensor than any plan gives are a flicker, whatever they are."""
 
@@ -43,6 +45,15 @@ class Item(NamedTuple):
         return self.step, self.turn
 
 
+class Matched(NamedTuple):
+    """A recorded change, and the places in the plan to which it can belong."""
+
+    turn: int
+    places: frozenset[Place]
+    sensor: str
+    event: Event
+
+
 @attrs.frozen(kw_only=True)
 class Judged:
     """What became of a recorded run; it ``passed`` when there is no anomaly."""
@@ -57,35 +68,36 @@ class Judged:
 
 def judge(profile: Profile, plan: Plan, events: Iterable[Event]) -> Judged:
     """Hold a log against a plan; coils and switches that are no ball sensors do not matter."""
+    log = [event for event in events if event.signal in plan.steps[0].reads]
+    found = _anomalies(profile, plan, log)
+    return Judged(anomalies=tuple(_crossed(profile, plan, log, found)))
+
+
+def _anomalies(profile: Profile, plan: Plan, log: Sequence[Event]) -> list[Anomaly]:
     expected = expected_changes(plan)
-    log = list(events)
     opening, changes = _changes(plan, log)
     found: list[Anomaly] = []
-    matched: list[tuple[int, Place, str]] = []
-    astray: dict[str, list[Event]] = {}
+    matched: list[Matched] = []
+    astray: set[str] = set()
     for sensor, items in expected.items():
-        recorded = changes.get(sensor, [])
-        wrong_start = opening.get(sensor, plan.steps[0].reads[sensor])
-        if wrong_start != plan.steps[0].reads[sensor] and plan.steps[0].reads[sensor] != "either":
-            found.append(
-                Anomaly(
-                    time_ms=None,
-                    sensor=sensor,
-                    kind="stuck",
-                    why=f"it reads {wrong_start} with all balls out; "
-                    f"{plan.steps[0].reads[sensor]} was expected",
-                )
-            )
+        usual = plan.steps[0].reads[sensor]
+        start = opening.get(sensor, usual)
+        if start != usual and usual != "either":
+            why = f"it reads {start} with all balls out; {usual} was expected"
+            found.append(Anomaly(time_ms=None, sensor=sensor, kind="stuck", why=why))
             continue
+        recorded = changes.get(sensor, [])
         anomalies, pairs = _align(plan, sensor, items, [event for _, event in recorded])
         if anomalies:
             found += anomalies
-            astray[sensor] = [event for _, event in recorded]
-        matched += [(recorded[index][0], place, sensor) for index, place in pairs]
-    found += _out_of_turn(plan, sorted(matched), set(astray))
-    if not found:
-        found = _at_rest(plan, log)
-    return Judged(anomalies=tuple(_crossed(found, expected, astray)))
+            astray.add(sensor)
+        matched += [
+            Matched(recorded[index][0], places, sensor, recorded[index][1])
+            for index, places in pairs
+            if places
+        ]
+    found += _out_of_turn(plan, sorted(matched, key=lambda one: one.turn), astray)
+    return found or _at_rest(plan, log)
 
 
 def expected_changes(plan: Plan) -> dict[str, list[Item]]:
@@ -133,7 +145,7 @@ def _changes(
 
 def _align(
     plan: Plan, sensor: str, items: Sequence[Item], recorded: Sequence[Event]
-) -> tuple[list[Anomaly], list[tuple[int, Place]]]:
+) -> tuple[list[Anomaly], list[tuple[int, frozenset[Place]]]]:
     """Lay recorded changes against expected ones; return what is wrong, and what belongs together."""
     if len(recorded) > MOST_CHANGES:
         first = recorded[0]
@@ -142,7 +154,7 @@ def _align(
     before = _costs(items, recorded)
     after = _costs(items[::-1], recorded[::-1])
     least = before[-1][-1]
-    pairs: list[tuple[int, Place]] = []
+    pairs: list[tuple[int, frozenset[Place]]] = []
     for r, event in enumerate(recorded):
         places = {
             item.place
@@ -150,8 +162,7 @@ def _align(
             if item.reading == event.reading
             and before[r][i] + after[len(recorded) - r - 1][len(items) - i - 1] == least
         }
-        if len(places) == 1:
-            pairs.append((r, places.pop()))
+        pairs.append((r, frozenset(places)))
     missed: list[Item] = []
     added: list[Event] = []
     r, i = len(recorded), len(items)
@@ -207,21 +218,39 @@ def _added(sensor: str, why: str, event: Event) -> Anomaly:
     return Anomaly(time_ms=event.time_ms, sensor=sensor, kind="flicker", why=why, line=event.line)
 
 
-def _out_of_turn(
-    plan: Plan, matched: Sequence[tuple[int, Place, str]], known: set[str]
-) -> list[Anomaly]:
+def _out_of_turn(plan: Plan, matched: Sequence[Matched], known: set[str]) -> list[Anomaly]:
     """Name the sensors whose changes come in another step's turn."""
-    kept = _longest_rising([place for _, place, _ in matched])
-    strays: dict[str, int] = {}
-    for index, (_, place, sensor) in enumerate(matched):
-        if index not in kept and sensor not in known:
-            strays.setdefault(sensor, place[0])
-    found = []
-    for sensor, step in strays.items():
-        others = tuple(name for name in strays if name != sensor)
-        why = f'it did out of turn what belongs to "{plan.steps[step].do}"'
-        found.append(Anomaly(time_ms=None, sensor=sensor, kind="swapped", why=why, others=others))
-    return found
+    sure = [one for one in matched if len(one.places) == 1]
+    rising = _longest_rising([min(one.places) for one in sure])
+    anchors = {one.turn: min(one.places)[0] for index, one in enumerate(sure) if index in rising}
+    strays: dict[str, Anomaly] = {}
+    turns = sorted(anchors)
+    for one in matched:
+        if one.turn in anchors or one.sensor in known or one.sensor in strays:
+            continue
+        place = bisect_right(turns, one.turn)
+        least = anchors[turns[place - 1]] if place else 0
+        most = anchors[turns[place]] if place < len(turns) else len(plan.steps)
+        if any(least <= step <= most for step, _ in one.places) and len(one.places) > 1:
+            continue
+        if not any(least <= step <= most for step, _ in one.places):
+            why = f'it went {one.event.reading} where nothing moved it, about "{plan.steps[least].do}"'
+            kind: AnomalyKind = "flicker"
+        else:
+            why, kind = f'out of its turn in "{plan.steps[least].do}"', "swapped"
+        strays[one.sensor] = Anomaly(
+            time_ms=one.event.time_ms,
+            sensor=one.sensor,
+            kind=kind,
+            why=why,
+            line=one.event.line,
+        )
+    return [
+        attrs.evolve(one, others=tuple(name for name in strays if name != one.sensor))
+        if one.kind == "swapped"
+        else one
+        for one in strays.values()
+    ]
 
 
 def _longest_rising(places: Sequence[Place]) -> set[int]:
@@ -284,33 +313,30 @@ def _at_rest(plan: Plan, log: Sequence[Event]) -> list[Anomaly]:
 
 
 def _crossed(
-    found: Sequence[Anomaly],
-    expected: dict[str, list[Item]],
-    astray: dict[str, list[Event]],
+    profile: Profile, plan: Plan, log: Sequence[Event], found: list[Anomaly]
 ) -> list[Anomaly]:
-    """Say of two sensors that did each other's changes that they are crossed."""
-    crossed: dict[str, str] = {}
-    for one, events in astray.items():
-        for other in astray:
-            if (
-                one < other
-                and _does(events, expected[other])
-                and _does(astray[other], expected[one])
-            ):
-                crossed[one], crossed[other] = other, one
-    return [
-        attrs.evolve(
-            one,
-            kind="swapped",
-            others=(crossed[one.sensor],),
-            why=f"it did what {crossed[one.sensor]} should, and the other way round",
-        )
-        if one.sensor in crossed
-        else one
-        for one in found
-    ]
-
-
-def _does(events: Sequence[Event], items: Sequence[Item]) -> bool:
-    wanted = [item.reading for item in items if item.certain]
-    return [event.reading for event in events] == wanted
+    """Say of two sensors that are crossed if the run is as it should be with their names exchanged."""
+    odd = list(dict.fromkeys(one.sensor for one in found))
+    if not 0 < len(odd) <= MOST_CROSSED:
+        return found
+    for one in odd:
+        for other in plan.steps[0].reads:
+            if other == one or (other in odd and other < one):
+                continue
+            names = {one: other, other: one}
+            exchanged = [
+                attrs.evolve(event, signal=names[event.signal]) if event.signal in names else event
+                for event in log
+            ]
+            if not _anomalies(profile, plan, exchanged):
+                return [
+                    Anomaly(
+                        time_ms=None,
+                        sensor=name,
+                        kind="swapped",
+                        why=f"it did what {names[name]} should, and the other way round",
+                        others=(names[name],),
+                    )
+                    for name in sorted(names)
+                ]
+    return found

@@ -102,28 +102,23 @@ class _Maker:
         )
 
     def make(self) -> None:
+        """By hand with the coils dead first, then by the machine itself: one change of bench."""
         self.lay(words.READ_EMPTY, Deed(after=self.empty))
         store = self.store()
-        if store is not None and self.wanted(self.of_place(store)):
-            self.fill_and_serve(store)
-        for place in self.profile.place:
+        for place in ([store] if store else []) + [
+            place for place in self.profile.place if place is not store
+        ]:
             watching = self.of_place(place)
-            if place.open_area or place is store or not watching or not self.wanted(watching):
+            if place.open_area or not watching or not self.wanted(watching):
                 continue
             if place.captive:
                 self.push_captive(place)
             else:
                 self.fill_and_empty(place)
         self.cross()
-        if (
-            self.profile.interlock is not None
-            and self.profile.interlock.fitted
-            and (self.about is None or not self.about)
-        ):
-            for do, expect, coils in words.INTERLOCK:
-                self.lay(do, Deed(after=self.here), expect=expect, coils=coils)
-        if store is not None:
-            self.all_back(store)
+        self.all_back(store)
+        self.try_interlock()
+        self.by_itself(store)
 
     def wanted(self, sensors: Iterable[str]) -> bool:
         return self.about is None or bool(self.about & set(sensors))
@@ -157,9 +152,19 @@ class _Maker:
         )
 
     def lay(
-        self, do: str, deed: Deed, *, expect: str = "", coils: str = DEAD, coil: str | None = None
+        self,
+        do: str,
+        deed: Deed,
+        *,
+        expect: str = "",
+        coils: str = DEAD,
+        coil: str | None = None,
+        loose: bool = False,
     ) -> None:
-        """Lay one step: work out what is seen, and what it proves."""
+        """Lay one step: work out what is seen, and what it proves.
+
+        A ball that is ``loose`` may pass any sensor that balls only pass.
+        """
         if len(self.steps) >= MOST_STEPS:
             return
         worked, rests = worked_by(self.profile, self.here, deed)
@@ -186,7 +191,8 @@ class _Maker:
             reads=reads,
             rests=rests,
             unsure=frozenset(one.sensor for one in (*made, *bare) if not one.certain)
-            - {one.sensor for one in worked},
+            - {one.sensor for one in worked}
+            | (frozenset(self.balls) - self.resting if loose else frozenset()),
             proves=tuple(name for name in self.proven() if name not in before),
             caution=words.caution(self.profile, self.coils, coils, first=not self.steps),
         )
@@ -194,7 +200,14 @@ class _Maker:
         self.deeds.append(deed)
         self.coils = coils
 
-    def move(self, do: str, *moves: Move, coils: str = DEAD, coil: str | None = None) -> bool:
+    def move(
+        self,
+        do: str,
+        *moves: Move,
+        coils: str = DEAD,
+        coil: str | None = None,
+        loose: bool = False,
+    ) -> bool:
         """Lay a step of moves; False, and nothing laid, where they cannot be made."""
         here = self.here
         try:
@@ -202,7 +215,7 @@ class _Maker:
                 here = moved(self.profile, here, move)
         except IllegalMoveError:
             return False
-        self.lay(do, Deed(moves=moves, after=here), coils=coils, coil=coil)
+        self.lay(do, Deed(moves=moves, after=here), coils=coils, coil=coil, loose=loose)
         return True
 
     def most(self, place: Place) -> int:
@@ -227,40 +240,76 @@ class _Maker:
             fed = number
         return fed
 
-    def fill_and_serve(self, store: Place) -> None:
-        self.feed(store)
-        if store.jam and self.wanted(
-            one.id for one in self.profile.covering.get(f"{store.id}.jam", ())
-        ):
-            self.by_hand(words.hold_in_jam(store), (f"{store.id}.jam",))
-        self.out(store)
-
     def fill_and_empty(self, place: Place) -> None:
-        if self.feed(place):
-            self.out(place)
-
-    def out(self, place: Place) -> None:
-        """Have the place emptied: kicked out where a coil does it, else by hand."""
-        ways = [route for route in self.profile.route if route.from_ == place.id]
-        kicked = [route for route in ways if route.coil not in (None, NONE)]
-        usual = next((one for one in kicked if one.coil == self._serving()), None)
-        # Every other way once, then the usual one until the place is empty.
-        turns = [route for route in kicked if route is not usual]
-        turns += [usual or kicked[0]] * place.capacity if kicked else []
-        for route in turns:
-            if count_by_place(self.profile, self.here).get(place.id):
-                self.kick(place, route)
+        """Fill a place by hand, ball by ball, and empty it again."""
+        self.feed(place)
+        jam = f"{place.id}.jam"
+        if place.jam and self.wanted(one.id for one in self.profile.covering.get(jam, ())):
+            self.by_hand(words.hold_in_jam(place), (jam,))
         while count_by_place(self.profile, self.here).get(place.id) and self.move(
             words.take_out(place), Move(verb="remove", subject=place.id)
         ):
             pass
 
+    def all_back(self, store: Place | None) -> None:
+        """Put every ball back: where a coil empties a place, there too, the rest at home."""
+        left = self.profile.balls.installed
+        moves: list[Move] = []
+        lying: list[str] = []
+        for place in self.profile.place:
+            kicked = any(route.coil not in (None, NONE) for route in self.ways(place))
+            if place is store or place.captive or place.open_area or not kicked:
+                continue
+            if self.about is not None and not self.wanted(self.of_place(place)):
+                continue
+            here = min(place.capacity, left - 1)
+            if here > 0:
+                moves += [Move(verb="feed", subject=place.id)] * here
+                lying.append(words.lying(place, here))
+                left -= here
+        if store is not None:
+            home = min(left, store.capacity)
+            moves += [Move(verb="feed", subject=store.id)] * home
+            lying.append(words.lying(store, home))
+        if moves:
+            self.move(words.all_back(lying), *moves)
+
+    def try_interlock(self) -> None:
+        interlock = self.profile.interlock
+        if interlock is not None and interlock.fitted and not self.about:
+            for do, expect in words.INTERLOCK:
+                self.lay(do, Deed(after=self.here), expect=expect, coils=LIVE)
+
+    def by_itself(self, store: Place | None) -> None:
+        """Have every coil that moves a ball move one, and each ball served and come home."""
+        for place in self.profile.place:
+            if place is store or place.open_area or place.captive:
+                continue
+            for _ in range(count_by_place(self.profile, self.here).get(place.id, 0)):
+                ways = [route for route in self.ways(place) if route.coil not in (None, NONE)]
+                if not any(self.kick(route, store) for route in ways):
+                    break
+        if store is None:
+            return
+        kicked = [route for route in self.ways(store) if route.coil not in (None, NONE)]
+        usual = next((one for one in kicked if one.coil == self._serving()), None)
+        turns = [route for route in kicked if route is not usual]
+        if usual is not None or kicked:
+            balls = count_by_place(self.profile, self.here).get(store.id, 0)
+            turns += [usual or kicked[0]] * (balls if self.about is None else 1)
+        for route in turns:
+            self.kick(route, store)
+
+    def ways(self, place: Place) -> list[Route]:
+        """The ways out of a place."""
+        return [route for route in self.profile.route if route.from_ == place.id]
+
     def _serving(self) -> str | None:
         controller = self.profile.controller
         return None if controller is None else controller.serve_coil
 
-    def kick(self, place: Place, route: Route) -> bool:
-        """Have one ball kicked out, then take it back into the hand."""
+    def kick(self, route: Route, store: Place | None) -> bool:
+        """Have one ball kicked, and let it come home; False where that cannot be."""
         self.stand(route)
         target = route.to[0]
         done = self.move(
@@ -269,17 +318,55 @@ class _Maker:
             coils=LIVE,
             coil=route.coil,
         )
-        if done:
-            row = self.profile.row("place", target)
-            self.move(words.take_back(row), Move(verb="remove", subject=target))
+        if done and (store is None or target != store.id):
+            self.come_home(target, store)
         return done
+
+    def come_home(self, place: str, store: Place | None) -> None:
+        """Let a ball go on until it is home; where no way leads there, take it by hand."""
+        path = None if store is None else self.path(place, store.id)
+        if path:
+            for route in path:
+                self.stand(route)
+            moves = [
+                Move(verb="take", subject=route.id, target=end if len(route.to) > 1 else None)
+                for route, end in zip(path, self.ends(path, str(store and store.id)), strict=True)
+            ]
+            first = path[0].title if path[0].coil not in (None, NONE) else ""
+            if self.move(words.come_home(first), *moves, coils=LIVE, loose=True):
+                return
+        row = self.profile.row("place", place)
+        self.move(words.take_back(row), Move(verb="remove", subject=place))
+
+    def path(self, start: str, end: str) -> list[Route] | None:
+        """The shortest row of ways from place to place that needs no shot of a player."""
+        found: dict[str, list[Route]] = {start: []}
+        waiting = [start]
+        while waiting:
+            here = waiting.pop(0)
+            if here == end:
+                return found[here]
+            # Past as few sensors as can be: which way a loose ball takes nobody knows.
+            for route in sorted(self.profile.route, key=lambda one: one.points or 0):
+                if route.from_ != here or route.by == "shot":
+                    continue
+                for target in route.to:
+                    if target not in found:
+                        found[target] = [*found[here], route]
+                        waiting.append(target)
+        return None
+
+    def ends(self, path: list[Route], end: str) -> list[str]:
+        """Where each way of a path leads."""
+        following = [route.from_ for route in path[1:]] + [end]
+        return [str(one) for one in following]
 
     def stand(self, route: Route) -> None:
         """Bring the mechanisms into the states that a route needs."""
         for name, state in (route.when or {}).items():
             move = Move(verb="set", subject=name, target=state)
             if dict(self.here.states).get(name) != frozenset((state,)):
-                self.move(words.stand(name, state), move)
+                self.move(words.stand(name, state), move, coils=self.coils)
 
     def by_hand(self, do: str, spots: Iterable[str]) -> None:
         """Hold a ball at one spot after the other, and take it away at the end."""
@@ -329,12 +416,6 @@ class _Maker:
             for sensor in sensors
             if (value := now[sensor.id]) is not None
         }
-
-    def all_back(self, store: Place) -> None:
-        """Feed every ball back; the machine is as it was."""
-        balls = min(self.profile.balls.installed, store.capacity)
-        moves = (Move(verb="feed", subject=store.id),) * balls
-        self.move(words.all_back(store, balls), *moves)
 
 
 def _captive_spot(profile: Profile, spot: str) -> bool:

@@ -17,9 +17,8 @@ INTERLOCK: Final = (
     (
         "Hands out. Open the coin door, and have the machine fire a coil that the interlock cuts.",
         "Nothing moves. The interlock is never isolation.",
-        LIVE,
     ),
-    ("Hands out. Shut the coin door, and have it fire the same coil.", "The coil fires.", LIVE),
+    ("Hands out. Shut the coin door, and have it fire the same coil.", "The coil fires."),
 )
 
 
@@ -73,9 +72,20 @@ def push_captive(place: Place) -> str:
     return f"Push the captive ball to the other end and let it come back: {place.title}."
 
 
-def all_back(place: Place, balls: int) -> str:
+def lying(place: Place, balls: int) -> str:
+    """Return the words for balls that lie at a place."""
+    return f"{balls} in the {place.title}"
+
+
+def all_back(where: Sequence[str]) -> str:
     """Return the words for the last feeding."""
-    return f"Feed all {balls} balls back: {place.title}."
+    return f"Put all balls back by hand: {', '.join(where)}."
+
+
+def come_home(first: str) -> str:
+    """Return the words for a ball that comes home by itself, the first coil named."""
+    start = f"Have it go on ({first}) and let it" if first else "Let the ball"
+    return f"{start} come home by itself; what it rolls across on the way shows it."
 
 
 def expected(

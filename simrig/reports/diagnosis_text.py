@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from simrig.diagnosis.diagnose import Cause, Diagnosis
 from simrig.diagnosis.exclusion import Verdict
@@ -18,33 +18,62 @@ from simrig.reports import wording
 
 MOST_LINES = 20
 TOP = 3
+BETWEEN = 2
+"""Empty lines that are kept between the parts of a screen while they fit."""
+WORTH_A_LOOK = 0.1
+"""The chance from which another look, which costs nothing, comes before any check."""
 
 
-def screen(found: Diagnosis, *, next_lines: Sequence[str] = ()) -> list[str]:
-    """Return the first screen, at most 20 lines.
+NextLines = Callable[[int], Sequence[str]]
+"""Gives the bench state with its caution and the check to do next, in at most so many lines."""
 
-    ``next_lines`` are the bench state with its caution and the check to do next.
-    """
-    lines = [*_assumed(found), "", *_folded(verdict(found))]
+
+def no_lines(most: int) -> Sequence[str]:
+    """Nothing to do next."""
+    return ()
+
+
+def screen(found: Diagnosis, *, next_lines: NextLines = no_lines) -> list[str]:
+    """Return the first screen, at most 20 lines."""
+    head = [_assumed(found), _folded(verdict(found))]
     if found.conflict is not None:
-        lines += ["", *_folded(f"What to do: {_capital(found.conflict.way_back)}.")]
-        return _at_most(lines)
+        return _spaced([*head, _folded(f"What to do: {_capital(found.conflict.way_back)}.")])
     if found.as_assumed:
-        return _at_most([*lines, *_cannot_show(found), *_stands_on(found, 2)])
-    after: list[str] = list(next_lines) or _first_look(found)
-    if after:
-        lines += ["", *after]
-    lines.append("")
+        return _spaced([*head, _cannot_show(found), _stands_on(found, 2)])
+    used = sum(map(len, head))
     shown = top_groups(found)
-    for number in shown:
-        lines += _group(found, number, 2)
-    more = found.groups - len(shown)
-    if more:
-        lines.append(f"{more} more: --all")
-    lines += _concentrated(found)
-    reason = ["", *_reason(found, shown[0])]
-    room = MOST_LINES - len(_at_most(lines))
-    return _at_most([*lines, *reason] if len(reason) - 1 <= room else lines)
+    after: Sequence[str] = ()
+    for rows in (2, 1):
+        groups = [line for number in shown for line in _group(found, number, rows)]
+        if more := found.groups - len(shown):
+            groups.append(f"{more} more: --all")
+        # A check of the catalogue reads again where that pays.
+        first = _first_look(found, again=not next_lines(MOST_LINES))
+        room = MOST_LINES - BETWEEN - used - len(groups) - len(first)
+        after = [*first, *next_lines(room)]
+        if used + len(groups) + len(after) <= MOST_LINES:
+            break
+    sections = [*head, after, groups]
+    for spare in (_concentrated(found), _reason(found, shown[0])):
+        room = MOST_LINES - BETWEEN - sum(map(len, sections))
+        if len(spare) <= room:
+            sections.append(spare)
+    return _spaced(sections)
+
+
+def _spaced(sections: Sequence[Sequence[str]]) -> list[str]:
+    """Return sections one below the other, with empty lines between them as far as they fit.
+
+    The first goes above the verdict, the next above the groups.
+    """
+    kept = [section for section in sections if section]
+    room = MOST_LINES - sum(map(len, kept))
+    gaps = sorted(range(1, len(kept)), key=lambda gap: {1: 0, 3: 1, 2: 2}.get(gap, gap))
+    chosen = set(gaps[: max(room, 0)])
+    lines: list[str] = []
+    for number, section in enumerate(kept):
+        lines += ["", *section] if number in chosen else section
+    return lines
 
 
 def _concentrated(found: Diagnosis) -> list[str]:
@@ -66,13 +95,13 @@ def _reason(found: Diagnosis, number: int, margin: str = "") -> list[str]:
     return _folded(f"{margin}Why {number}{which}: {causes[0].why}.", f"{margin}  ")
 
 
-def everything(found: Diagnosis, *, next_lines: Sequence[str] = ()) -> list[str]:
+def everything(found: Diagnosis, *, next_lines: NextLines = no_lines) -> list[str]:
     """Return all groups with the reason for each, without a limit."""
     lines = [*_assumed(found), "", *_folded(verdict(found))]
     if found.conflict is not None:
         return [*lines, "", *_folded(f"What to do: {_capital(found.conflict.way_back)}.")]
-    if next_lines:
-        lines += ["", *next_lines]
+    if after := next_lines(1000):
+        lines += ["", *after]
     by_group: dict[int, list[Cause]] = {}
     for cause in found.causes:
         by_group.setdefault(cause.group, []).append(cause)
@@ -90,7 +119,8 @@ def everything(found: Diagnosis, *, next_lines: Sequence[str] = ()) -> list[str]
             "these and something that does not show. --json --all lists every one."
         ),
     ]
-    return [*lines, *_stands_on(found, 100)]
+    stands = _stands_on(found, 100)
+    return [*lines, *(["", *stands] if stands else [])]
 
 
 def verdict(found: Diagnosis) -> str:
@@ -227,15 +257,17 @@ def _taken(found: Diagnosis) -> str:
     return f"Readings that you did not name were taken: {' and '.join(words)}."
 
 
-def _first_look(found: Diagnosis) -> list[str]:
+def _first_look(found: Diagnosis, *, again: bool) -> list[str]:
     """Return what costs nothing and can settle it: another look."""
     looks: dict[str, None] = {}
     for number in range(1, min(found.groups, 6) + 1):
         cause = found.group(number)[0]
-        if len(cause.members) != 1:
+        if len(cause.members) != 1 or cause.chance < WORTH_A_LOOK:
             continue
         for mistake in cause.assumes:
             if mistake.kind == "misread":
+                if not again:
+                    continue
                 looks[f"read {mistake.value} again"] = None
             elif mistake.kind == "symbols":
                 looks["make sure which symbol means closed"] = None
@@ -250,7 +282,7 @@ def _first_look(found: Diagnosis) -> list[str]:
                 looks["count the balls that you can see"] = None
     if not looks:
         return []
-    return _folded(f"First, it costs nothing: {listed(looks, 3)}.", "  ")
+    return _folded(f"First, it costs nothing: {listed(looks, 2)}.", "  ")
 
 
 def _cannot_show(found: Diagnosis) -> list[str]:
@@ -267,7 +299,7 @@ def _cannot_show(found: Diagnosis) -> list[str]:
 def _stands_on(found: Diagnosis, most: int) -> list[str]:
     if not found.depends_on:
         return []
-    lines = ["", "This stands on:"]
+    lines = ["This stands on:"]
     for note in found.depends_on[:most]:
         lines += _folded(f"  {note}", "    ")
     left = len(found.depends_on) - most
@@ -284,14 +316,6 @@ def asked(verdicts: Iterable[Verdict]) -> list[str]:
 
 def _folded(text: str, indent: str = "") -> list[str]:
     return wording.folded(text, indent).splitlines()
-
-
-def _at_most(lines: list[str]) -> list[str]:
-    """Leave out empty lines, the last first, until it fits the first screen."""
-    kept = list(lines)
-    while len(kept) > MOST_LINES and "" in kept:
-        kept.pop(len(kept) - 1 - kept[::-1].index(""))
-    return kept
 
 
 def _capital(text: str) -> str:

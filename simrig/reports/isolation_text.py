@@ -31,23 +31,46 @@ def minutes(value: float) -> str:
     return "1 minute" if whole == 1 else f"{whole} minutes"
 
 
-def next_lines(isolation: Isolation) -> list[str]:
-    """Return the bench with its caution, then the check to do next, for the first screen."""
+def next_lines(isolation: Isolation, most: int = 1000) -> list[str]:
+    """Return the bench, the changes that it needs, each after its caution, and the next check.
+
+    Changes that do not fit into ``most`` lines are counted, not named without their caution.
+    """
     found = isolation.next
     if found is None:
         if len(isolation.causes) > 1 and isolation.results:
             return folded("No check of the catalogue parts what is left.", "  ")
         return []
-    lines = folded(f"Bench now: {isolation.state.words()}.", "  ")
-    if found.way.moves:
-        short = " ".join(move.words for move in found.way.moves)
-        lines += folded(f"Before it ({minutes(found.way.minutes)}): {short}", "  ")
-    if cautions := cautions_of(found.way, found.check):
-        lines += folded(f"Caution: {' '.join(cautions)} {LOCAL}", "  ")
-    title = f"Next ({minutes(found.check.minutes)}): {found.check.title}."
-    lines += folded(title, "  ")
+    head = folded(f"Bench now: {isolation.state.words()}.", "  ")
+    tail = folded(f"Next ({minutes(found.check.minutes)}): {found.check.title}.", "  ")
     known = "right, or the sensors that read wrong" if found.check.listing else words_of(found)
-    lines += folded(f"  Then say --found {found.check.id}= {known}", "    ")
+    tail += folded(f"  Then say --found {found.check.id}= {known}", "    ")
+    return [*head, *_before(found, most - len(head) - len(tail)), *tail]
+
+
+def _before(found: NextCheck, room: int) -> list[str]:
+    """Return the changes of the bench, each after its caution, in at most so many lines."""
+    moves = found.way.moves
+    end = f" Caution: {found.check.caution}" if found.check.caution else ""
+    if end or any(move.caution for move in moves):
+        end += f" {LOCAL}"
+    if not moves:
+        return folded(end.strip(), "  ") if end else []
+    lines: list[str] = []
+    for count in range(len(moves), -1, -1):
+        steps = [
+            f"{f'Caution: {move.caution} ' if move.caution else ''}{move.words}"
+            for move in moves[:count]
+        ]
+        left = len(moves) - count
+        if left:
+            changes = "1 change of the bench" if left == 1 else f"{left} changes of the bench, each"
+            more = f"{changes} with its caution: --ask."
+            steps.append(f"Then {more}" if count else more)
+        start = f"Before it ({minutes(found.way.minutes)}):"
+        lines = folded(" ".join([start, *steps]) + end, "  ")
+        if len(lines) <= room:
+            break
     return lines
 
 
@@ -118,7 +141,7 @@ def _node(
         more = f"; or {len(causes) - 4} more" if len(causes) > 4 else ""
         yield from folded(f"{margin}left: {words}{more}", margin + "  ")
         return
-    check = check_of(isolation, node)
+    check = isolation.check(node.check.id)
     way = isolation.bench.way(state, check)
     assert way is not None
     if way.moves:
@@ -136,11 +159,6 @@ def _node(
         words = result_words(check, branch.result)
         yield from folded(f"{margin}- {branch.result} ({chance}): {words}", margin + "  ")
         yield from _node(isolation, branch.node, way.after, depth + 1)
-
-
-def check_of(isolation: Isolation, step: sequencing.Step) -> Check:
-    """Return the catalogue's check behind a step of the plan."""
-    return next(one for one in isolation.bench.checks if one.id == step.check.id)
 
 
 def cause_words(isolation: Isolation, cause: Cause) -> str:

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Final
 
+from simrig.profile.naming import counted
 from simrig.reports.tables import table
 from simrig.vetting.rule import LEVELS, Finding, Rule
 from simrig.vetting.vet import Vetted
@@ -40,17 +41,13 @@ def _sum(every: Sequence[Vetted]) -> str:
     told = [one for file in every for one in file.findings]
     silenced = [one for file in every for one in file.silenced]
     levels = Counter(one.level for one in told)
-    counted = ", ".join(_counted(levels[level], level) for level in LEVELS if levels[level])
-    words = f"{_counted(len(told), 'finding')}: {counted}." if told else "No findings."
+    levelled = ", ".join(counted(levels[level], level) for level in LEVELS if levels[level])
+    words = f"{counted(len(told), 'finding')}: {levelled}." if told else "No findings."
     if silenced:
         words += f" {len(silenced)} silenced with a reason: {_codes(silenced)}."
     if told:
         words += f"\nsimrig vet --explain {told[0].code} says why, and what to do."
     return "\n".join(textwrap.fill(line, _WIDTH) for line in words.splitlines())
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 else "s")
 
 
 def _codes(findings: Iterable[Finding]) -> str:

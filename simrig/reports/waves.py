@@ -13,6 +13,7 @@ _EDGE = 12.0
 _HIGH = 16.0
 _PAIR = 58.0
 _BOTTOM = 34.0
+_NARROW = 520.0
 
 
 @attrs.frozen(kw_only=True)
@@ -59,19 +60,26 @@ def waves(
     begin, end = (min(times), max(times)) if times else (0.0, 1.0)
     span = max(end - begin, 1.0)
     begin, span = begin - span * 0.04, span * 1.08
-    left = min(width * 0.34, 200.0)
+    narrow = width < _NARROW
+    left = 78.0 if narrow else min(width * 0.34, 200.0)
     inner = width - left - _EDGE
 
     def across(time: float) -> float:
         return left + inner * (time - begin) / span
 
-    parts = [svg.text(_EDGE, 26, title, size=16, bold=True)]
-    y = 40.0
+    parts = []
+    y = 8.0
+    for piece in svg.wrapped(title, width - 2 * _EDGE, 16):
+        parts.append(svg.text(_EDGE, y + 18, piece, size=16, bold=True))
+        y += 20
+    y += 10
     for sensor in sensors:
         start = (first or {}).get(sensor, "open")
         words = (names or {}).get(sensor, sensor)
-        for index, piece in enumerate(svg.wrapped(words, left - 84, 13)[:3]):
+        room = width - 2 * _EDGE if narrow else left - 84
+        for index, piece in enumerate(svg.wrapped(words, room, 13)[: 1 if narrow else 3]):
             parts.append(svg.text(_EDGE, y + 16 + 15 * index, piece, size=13, bold=True))
+        y += 20 if narrow else 0
         for row, (label, changes) in enumerate((("expected", above), ("recorded", below))):
             base = y + 20 + row * 24
             parts.append(svg.text(left - 8, base - 3, label, size=12, anchor="end"))
@@ -89,7 +97,7 @@ def waves(
         parts.append(svg.text(_EDGE, y + 16, "No sensor changed."))
         y += 24
     if unit:
-        parts += _axis(begin, span, across, y)
+        parts += _axis(begin, span, across, y, max(2, int(inner // 62)))
     y += _BOTTOM if unit else 6
     for number, one in enumerate(marks, 1):
         named = (names or {}).get(one.sensor, one.sensor)
@@ -118,16 +126,18 @@ def _form(
     return svg.path([*points, (right, points[-1][1])], wide=wide)
 
 
-def _axis(begin: float, span: float, across: Callable[[float], float], y: float) -> list[str]:
-    step = 10.0 ** max(0, len(str(int(span))) - 1)
-    if span / step < 3:
-        step /= 4
+def _axis(
+    begin: float, span: float, across: Callable[[float], float], y: float, most: int
+) -> list[str]:
+    """Draw a scale of at most so many steps of 1, 2 or 5 times a power of ten."""
+    power = 10.0 ** max(0, len(str(int(span / most))) - 1)
+    step = next(power * much for much in (1, 2, 5, 10, 20) if span / (power * much) <= most)
     parts = []
     time = step * (int(begin / step) + (begin > 0))
     while time <= begin + span:
         x = across(time)
         parts.append(svg.line(x, y, x, y + 5))
-        words = f"{time / 1000:g} s" if step >= 1000 else f"{time:g} ms"
+        words = f"{time / 1000:g} s" if time >= 1000 and step >= 100 else f"{time:g} ms"
         parts.append(svg.text(x, y + 19, words, size=12, anchor="middle"))
         time += step
     return parts

@@ -50,7 +50,7 @@ def polarity(profile: Profile) -> str:
         word = ball_reading(profile, sensor.id)
         ways.setdefault(word, []).append(sensor.id)
     if not ways:
-        return "It is not known yet where a ball works any sensor."
+        return "No ball sensor is known yet."
     if len(ways) == 1:
         (word,) = ways
         return (

@@ -97,11 +97,11 @@ def observations(profile: Profile) -> SearchStrategy[Observation]:
 
 
 def logs(profile: Profile) -> SearchStrategy[tuple[Event, ...]]:
-    """Logs of a run of moves: every change of reading in order, times in milliseconds rising.
+    """Logs of a run that the machine makes, as a recorder writes them.
 
-    The readings are those at rest after each move; what happens while a ball
-    rolls is not in them.  Machines with a reading that unknown facts leave open
-    give logs without that sensor.
+    Times are in milliseconds: typical ones, or drawn within their windows; passing
+    balls, kicks of coils and what the scan misses are in them.  Replay agrees with every
+    one.  They start with every reading that unknown facts do not leave open.
     """
     from simrig.strategies import happenings
 

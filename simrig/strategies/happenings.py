@@ -7,8 +7,10 @@ from typing import Final, TypeVar
 
 from hypothesis import strategies as st
 
+from simrig.expectation.motions import Motions, sampling_of
 from simrig.expectation.observation import Observation
 from simrig.expectation.prediction import watched
+from simrig.expectation.recording import Recorder
 from simrig.expectation.rig import Rig
 from simrig.faults.candidates import Fault, possible_faults
 from simrig.profile.machine import Profile
@@ -23,8 +25,6 @@ from simrig.world.worlds import worlds
 T = TypeVar("T")
 
 MOST_SLIPS: Final = 4
-_AT_REST: Final = 40
-"""Milliseconds in which a ball surely comes to rest: a log of rest says no more of it."""
 
 
 def placements(profile: Profile, balls: int | None) -> st.SearchStrategy[Placement]:
@@ -105,26 +105,13 @@ def observations(profile: Profile) -> st.SearchStrategy[Observation]:
 
 @st.composite
 def _logs(draw: st.DrawFn, profile: Profile) -> tuple[Event, ...]:
-    rig = Rig(profile)
-    steps = draw(moves(profile, 12, True))
-    names = [sensor.id for sensor in watched(profile)]
-    before: dict[str, str] = {}
-    time = 0.0
-    events = []
-    for step in (None, *steps):
-        if step is not None:
-            rig.do(step)
-            time += draw(st.integers(_AT_REST, 10_000))
-        frame = rig.frame()
-        for name in names:
-            reading = frame.reading(name)
-            if reading != before.get(name) and reading in (OPEN, CLOSED):
-                events.append(Event(time_ms=time, signal=name, reading=reading))  # type: ignore[arg-type]
-                before[name] = reading
-                time += 1
-    return tuple(events)
+    steps = draw(moves(profile, 6, False))
+    seed = draw(st.none() | st.integers(0, 1 << 16))
+    recorder = Recorder(Motions(profile, sampling=sampling_of(profile)), links(profile), seed=seed)
+    made = [table_of_moves.parse(profile, step) for step in steps]
+    return recorder.record(Rig(profile).placement, made)
 
 
 def logs(profile: Profile) -> st.SearchStrategy[tuple[Event, ...]]:
-    """Every change of a reading at rest, in order."""
+    """What a recorder writes of a run, at typical times or at drawn ones."""
     return _logs(profile)

@@ -9,6 +9,7 @@ import attrs
 
 from simrig.expectation.facts import in_words
 from simrig.profile.keys import Stated
+from simrig.profile.naming import counted
 from simrig.vetting.rule import Found, Rule
 from simrig.vetting.subject import Subject
 from simrig.world.balls import Fact
@@ -25,9 +26,11 @@ def not_known(subject: Subject) -> Iterator[Found]:
     if unknown:
         shown = "; ".join(in_words(subject.profile, fact) for fact in unknown[:_SHOWN])
         more = f"; and {len(unknown) - _SHOWN} more" if len(unknown) > _SHOWN else ""
-        parts.append(f"{len(unknown)} facts that readings rest on are not known: {shown}{more}")
+        parts.append(
+            f"{counted(len(unknown), 'fact')} that readings rest on not known: {shown}{more}"
+        )
     if assumed:
-        parts.append(f"{assumed} facts are assumed, each with its reason")
+        parts.append(f"{counted(assumed, 'fact')} assumed, each with its reason")
     yield Found(path=(), message=". ".join(parts))
 
 

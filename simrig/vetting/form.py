@@ -23,7 +23,8 @@ RULES: Final = (
         name="past-bound",
         level="error",
         what="The file keeps within the bounds: 1 MiB, tables and lists 60 deep, 200 places, 200 "
-        "routes, 60 phases, 512 sensors, 600 rows of any other table.",
+        "routes, 60 phases, 512 sensors, 600 rows of any other table, 20,000 ways for the balls to lie "
+        "in all phases together.",
         why="A profile past them is a slip of a script rather than a machine, and would make "
         "every answer slow.",
         example="# the 61st [[phase]]",

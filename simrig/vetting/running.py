@@ -297,7 +297,7 @@ RULES: Final = (
         example="# no phase has a ball in the hold",
         mend="Add the phase that puts a ball there, or takes it away.",
         limits="Sensors on routes change only as balls pass; they are left aside. Captive balls "
-        "stay: silence it for their sensors. Past 200,000 ways to lie the rule is silent, and "
+        "stay: silence it for their sensors. Past 20,000 ways to lie the rule is silent, and "
         "while [begun] stands in a profile: it still lacks phases.",
         look=never_shows,
     ),
@@ -311,7 +311,7 @@ RULES: Final = (
         example='at = ["trough.1", "trough.2"]',
         mend="Add a phase in which they differ; feed one ball by hand to tell them apart.",
         limits="A ball fed by hand to one of them tells at the bench; balls that pass are left "
-        "aside. Past 200,000 ways to lie the rule is silent.",
+        "aside. Past 20,000 ways to lie the rule is silent.",
         look=always_alike,
     ),
 )

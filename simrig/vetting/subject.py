@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from functools import cached_property
 from typing import Any
 
@@ -19,7 +19,7 @@ from simrig.world.phases import phase_placements, row_counts
 from simrig.world.reachable import Reachable, TooManyError, reachable
 from simrig.world.worlds import Value, Worlds, worlds
 
-MOST_WORLDS = 200_000
+MOST_WORLDS = 20_000
 """Rules that look at every phase with every number of balls look no further than this."""
 
 
@@ -110,21 +110,16 @@ class Subject:
         except TooManyError:
             return None
 
-    def states(self, phase: Phase) -> Iterator[dict[str, str]]:
-        """Yield the ways in which mechanisms may stand in a phase."""
-        names, ways = [], []
+    def states(self, phase: Phase) -> dict[str, tuple[str, ...]]:
+        """Return the states in which each mechanism may stand in a phase."""
+        found: dict[str, tuple[str, ...]] = {}
         for mechanism in self.profile.mechanism:
             stated = (phase.states or {}).get(mechanism.id, mechanism.rest)
-            names.append(mechanism.id)
-            ways.append(
-                mechanism.states
-                if stated is None
-                else (stated,)
-                if isinstance(stated, str)
-                else tuple(stated)
-            )
-        for combination in itertools.product(*ways):
-            yield dict(zip(names, combination, strict=True))
+            if stated is None:
+                found[mechanism.id] = mechanism.states
+            else:
+                found[mechanism.id] = (stated,) if isinstance(stated, str) else tuple(stated)
+        return found
 
     @cached_property
     def phases(self) -> tuple[tuple[Phase, Worlds, Mapping[str, Value], Frame], ...]:

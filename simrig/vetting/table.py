@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from simrig.profile.naming import near
-from simrig.vetting import facts, feeds, form, lines, positions, readings, running, ways
+from simrig.vetting import facts, feeds, form, lines, parting, positions, readings, running, ways
 from simrig.vetting.rule import Rule
 
 RULES: Final[tuple[Rule, ...]] = (
@@ -17,6 +17,7 @@ RULES: Final[tuple[Rule, ...]] = (
     *readings.RULES,
     *feeds.RULES,
     *running.RULES,
+    *parting.RULES,
     *facts.RULES,
 )
 """Every rule that is known without plug-ins.  Codes are stable: a rule that goes leaves a gap."""

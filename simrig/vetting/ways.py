@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import itertools
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 from simrig.profile.keys import NONE
@@ -115,18 +116,30 @@ def phase_unreachable(subject: Subject) -> Iterator[Found]:
         return
     lost = {place.id for place in subject.unreached}
     for index, phase in enumerate(subject.profile.phase):
-        states = list(subject.states(phase))
         for number, row in enumerate(phase.placements):
             ways = list(_row(subject, index, number))
             if not ways or lost & set(row):
                 continue
-            if not any(reach.holds(counts, state) for counts in ways for state in states):
+            if not any(
+                reach.holds(counts, states)
+                for counts in ways
+                for states in _combinations(subject.states(phase), reach.composed)
+            ):
                 yield Found(
                     path=("phase", index, "placements", number),
                     message="no run of moves from the first phase makes the balls lie so; add the "
                     "route that is missing, or mend the row",
                     about=(phase.id,),
                 )
+
+
+def _combinations(
+    states: Mapping[str, tuple[str, ...]], composed: bool
+) -> Iterator[dict[str, str]]:
+    """The ways for mechanisms to stand; where all are reachable, one stands for the rest."""
+    every = itertools.product(*states.values())
+    for combination in itertools.islice(every, 1) if composed else every:
+        yield dict(zip(states, combination, strict=True))
 
 
 def _row(subject: Subject, index: int, number: int) -> Iterator[dict[str, int]]:
@@ -195,7 +208,7 @@ def phases_alike(subject: Subject) -> Iterator[Found]:
     met: dict[object, str] = {}
     for index, phase in enumerate(subject.profile.phase):
         ways = frozenset(frozenset(counts.items()) for counts in subject.counts(phase))
-        states = frozenset(frozenset(state.items()) for state in subject.states(phase))
+        states = frozenset((name, frozenset(one)) for name, one in subject.states(phase).items())
         other = met.setdefault((ways, states), phase.id)
         if other != phase.id and ways:
             yield Found(

@@ -118,20 +118,25 @@ def _all_counts(profile: Profile, phase: Phase) -> Iterator[tuple[tuple[str, int
 
 def row_counts(profile: Profile, row: Mapping[str, Any]) -> Iterator[tuple[tuple[str, int], ...]]:
     """Yield the numbers of balls at each place that one row of a phase allows, all balls there."""
-    fixed = {name: span(balls) for name, balls in row.items() if balls != REST}
-    rest = next((name for name, balls in row.items() if balls == REST), None)
-    installed = profile.balls.installed
-    for numbers in itertools.product(*(range(low, high + 1) for low, high in fixed.values())):
-        counts = dict(zip(fixed, numbers, strict=True))
-        left = installed - sum(numbers)
-        if rest is not None:
-            counts[rest] = left
-            capacity = profile.row("place", rest).capacity
-            if not 0 <= left <= capacity:
-                continue
-        elif left:
-            continue
-        yield tuple((name, counts[name]) for name in row if counts[name])
+    spans = [
+        (0, profile.row("place", name).capacity) if balls == REST else span(balls)
+        for name, balls in row.items()
+    ]
+    for numbers in _adding_up(spans, profile.balls.installed):
+        yield tuple((name, number) for name, number in zip(row, numbers, strict=True) if number)
+
+
+def _adding_up(spans: list[tuple[int, int]], total: int) -> Iterator[tuple[int, ...]]:
+    """Yield one number from each range, in every way that adds up to a total."""
+    if not spans:
+        if total == 0:
+            yield ()
+        return
+    (low, high), others = spans[0], spans[1:]
+    least, most = sum(low for low, _ in others), sum(high for _, high in others)
+    for number in range(max(low, total - most), min(high, total - least) + 1):
+        for numbers in _adding_up(others, total - number):
+            yield (number, *numbers)
 
 
 def _with_balls(

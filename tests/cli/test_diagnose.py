@@ -56,14 +56,16 @@ def test_a_fault_is_1_and_names_no_single_culprit(capsys: Capture, lantern: str)
 
 
 def test_the_order_of_the_first_screen(capsys: Capture, lantern: str) -> None:
-    """Assumed, polarity, what was filled in, the verdict, what to do, the groups, how many more."""
+    """Assumed, polarity, what was filled in, the verdict, the bench, what to do, the groups, how
+    many more."""
     _, text = _text(capsys, lantern, "--balls", "0", "--closed", "t2")
     order = [
         "Assumed: idle, 0 of 3 balls",
         "closed = ball here",
         "taken for open",
         "Not as it must be at t2",
-        "First, it costs nothing",
+        "Bench now: ",
+        "Next (",
         "about",
         "more: --all",
     ]
@@ -256,9 +258,11 @@ def test_a_long_wait_is_told_on_stderr(
 ) -> None:
     """After the time that people wait gladly a line on stderr says what goes on; never on stdout."""
     monkeypatch.setattr(command, "PATIENCE_S", 0.0)
+    monkeypatch.setattr(command, "AGAIN_S", 0.01)
     main(["diagnose", lantern, "--balls", "0", "--closed", "t2", "--json"])
     seen = capsys.readouterr()
     assert "working out what can be wrong" in seen.err
+    assert "still at it" in seen.err
     json.loads(seen.out)
     main(["diagnose", lantern, "--balls", "0", "--closed", "t2", "--quiet"])
     assert capsys.readouterr().err == ""

@@ -355,7 +355,7 @@ def _conditions(profile: Profile, random: Any) -> Conditions:
 
 
 def _picked(everything: Sequence[Suspect], random: Any, most: int) -> list[Suspect]:
-    """Pick suspects so that rare effects are tried as often as common ones."""
+    """Pick suspects so that rare effects are tried as often as common ones, many together."""
     by_effect: dict[str, list[Suspect]] = {}
     for one in everything:
         effect = one.fault.kind.effect if one.fault else str(one.mistake and one.mistake.kind)
@@ -363,6 +363,11 @@ def _picked(everything: Sequence[Suspect], random: Any, most: int) -> list[Suspe
     picked: dict[str, Suspect] = {}
     for _ in range(most):
         one = random.choice(by_effect[random.choice(list(by_effect))])
+        if picked and random.random() < 0.4:
+            # Another thing wrong at the same sensor or line.
+            part = random.choice(list(picked.values())).deviation.part
+            near = [other for other in everything if set(part) & set(other.deviation.part)]
+            one = random.choice(near)
         picked[one.name] = one
     order = {one.name: number for number, one in enumerate(everything)}
     return sorted(picked.values(), key=lambda one: order[one.name])

@@ -201,6 +201,25 @@ def test_the_why_follows_the_topology() -> None:
     assert all("its output on receivers opens; so t2 reads open without a ball" in w for w in whys)
 
 
+def test_a_phantom_is_followed_around_its_corners() -> None:
+    """A shorted diode lets the signal back: the sentence names the three closed corners.
+
+    With a ball in the launcher and t1, t2 home, column 2 passes over the launcher's ball to row
+    1, back past t1's diode to column 1, over t2 to row 2; a switch at column 2 row 2 reads closed.
+    """
+    more = TEXT + (
+        '[[sensor]]\nid = "gate"\nkind = "leaf switch"\nat = ["serve.way"]\n'
+        'contact = "normally open"\naddress = "column 2 row 2"\n'
+    )
+    gated = machine(more)
+    seen = sheet(gated, ["t1", "t2", "launcher-ball", "gate"], phase="ready")
+    found = diagnose(gated, [seen], limit=1)
+    (why,) = [
+        one.why for one in found.causes if [f.name for f in one.faults] == ["diode-shorted:t1"]
+    ]
+    assert "over launcher-ball to row 1, back past this diode to column 1, over t2 to row 2" in why
+
+
 def test_nothing_fits_says_which_readings_and_the_way_back() -> None:
     """Too much at once: the message names readings of the sheet and what to do."""
     found = diagnose(MACHINE, [sheet(MACHINE, ["t2", "launcher-ball"])], limit=0)
@@ -221,6 +240,20 @@ def test_sheets_that_contradict_each_other() -> None:
     assert found.causes == ()
     assert found.conflict is not None
     assert found.conflict.kind == SHEETS
+    assert "give one sheet at a time" in found.conflict.way_back
+
+
+def test_the_sheet_that_does_not_fit_is_named() -> None:
+    """Three sheets agree that a ball is missing, the fourth has all of them."""
+    sheets = [
+        sheet(MACHINE, ["t1", "t2"]),
+        sheet(MACHINE, ["t1"], balls=2),
+        sheet(MACHINE, ["t1", "t2", "t3"], balls=3),
+        sheet(MACHINE, ["t1", "t2"], balls=3),
+    ]
+    conflict = diagnose(MACHINE, sheets, limit=1).conflict
+    assert conflict is not None
+    assert "without sheet 3 the others fit together" in conflict.way_back
 
 
 class _Says:

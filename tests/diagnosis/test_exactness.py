@@ -18,8 +18,7 @@ def found(case: Case, limit: int) -> dict[tuple[int, ...], float]:
     """All sets that the reasoning finds, with their chances."""
     circumstances = Circumstances.of_each(
         case.profile,
-        case.suspects,
-        {number: sheet.conditions for number, sheet in enumerate(case.sheets)},
+        [(case.suspects, number, sheet.conditions) for number, sheet in enumerate(case.sheets)],
         limit,
     )
     systems = tuple(

@@ -19,7 +19,7 @@ FULL = bool(os.environ.get("SIMRIG_FULL"))
 
 
 @given(case=cases(), data=st.data())
-@settings(max_examples=300 if FULL else 15)
+@settings(max_examples=300 if FULL else 8)
 def test_a_shared_model_answers_the_same(case: Case, data: st.DataObject) -> None:
     """Whatever the sheets, also when one is there twice: the same sets with the same chances."""
     every = possible_faults(case.profile)

@@ -31,7 +31,7 @@ def _run(check: str, profile: Profile = ORCHARD, examples: int = 8) -> None:
 
 
 @given(profiles(unknown=True))
-@settings(max_examples=8, suppress_health_check=list(HealthCheck))
+@settings(max_examples=4, suppress_health_check=list(HealthCheck))
 def test_the_suite_holds_on_any_machine(profile: Profile) -> None:
     """Every check holds, or waits for a fact, on machines that do not contradict themselves."""
     waiting = []
@@ -125,7 +125,7 @@ def test_a_phase_that_nothing_leads_to_is_found() -> None:
     place = attrs.evolve(ORCHARD.place[0], id="attic")
     phase = Phase(id="stored", placements=({"attic": 1, "trough": "rest"},))
     lost = attrs.evolve(ORCHARD, place=(*ORCHARD.place, place), phase=(*ORCHARD.phase, phase))
-    assert "stored (row 1: attic 1, trough 2)" in str(_broken("phases", lost))
+    assert "stored (row 1: attic 1, trough rest)" in str(_broken("phases", lost))
 
 
 def test_lost_polarity_is_found_and_saved() -> None:

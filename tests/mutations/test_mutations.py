@@ -13,7 +13,7 @@ import pytest
 
 from simrig.profile.reader import examine
 from tests.mutations import run
-from tests.mutations.formats import FORMATS, ROOT, judged
+from tests.mutations.formats import FORMATS, ROOT, VCD_LOG, judged
 from tests.mutations.mutators import mutant
 from tests.mutations.run import HangError, limited
 from tests.published import published
@@ -66,6 +66,13 @@ def test_mutants_are_many_and_the_same_every_time() -> None:
     assert made[0] == made[1]
     assert len(set(made[0])) > 190
     assert samples[0] not in made[0][:100] or made[0].count(samples[0]) < 10
+
+
+def test_a_timescale_beyond_all_numbers() -> None:
+    """A timescale of four hundred digits is refused at its line, and makes no time overflow."""
+    data = VCD_LOG.replace(b"1 ms", b"1" + b"9" * 400 + b" ms")
+    (problem,) = judged(FORMATS["logs"], data, "long.vcd")
+    assert (problem.line, problem.where) == (1, "$timescale")
 
 
 COMMANDS = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import socket
 import time
@@ -19,6 +20,7 @@ from simrig.diagnosis.isolation import Bench
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import observe
 from simrig.faults.candidates import fault_named, possible_faults
+from simrig.proving.plan import prove
 from simrig.world.phases import Conditions
 from tests.page.conftest import DESKTOP, PHONE, Watched
 from tests.page.serving import Served, process, serving
@@ -77,7 +79,7 @@ def _check_until_told_apart(page: Any, press: Callable[[str], None]) -> int:
     done = 0
     while True:
         page.wait_for_selector("#causes .causes", timeout=PATIENCE)
-        if not page.query_selector(".next") or (done == 2 and not FULL):
+        if not page.query_selector(".next") or (done == 1 and not FULL):
             return done
         check = page.get_attribute(".next", "data-check")
         offered = [one.get_attribute("data-result") for one in page.query_selector_all(".answer")]
@@ -127,6 +129,14 @@ def test_dark_emitter_by_taps_alone(browser: Any, served: Served, pictures: Path
     page.screenshot(path=pictures / "story-360-checked.png", full_page=True)
     if FULL:
         assert "Only this is left: emitter LED dead at trough-4" in page.inner_text("#causes")
+    page.tap("#feeding summary")
+    page.tap("#f-0-right")
+    page.wait_for_selector("#f-0-right[aria-pressed=true]")
+    page.tap("#f-1-wrong")
+    page.wait_for_selector("#f-1-wrong[aria-pressed=true]")
+    assert f"2 of {len(prove(load(MACHINE)).steps)} steps" in page.inner_text("#feeding summary")
+    assert "Feed ball 1 by hand" in page.inner_text("#steps")
+    seen.check()
     page.tap("#to-file")
     page.wait_for_selector("input[name=found]", timeout=PATIENCE)
     seen.check()
@@ -306,6 +316,11 @@ def test_without_scripts(browser: Any, served: Served) -> None:
     page.click("#t-trough-5-open")
     page.click("#agree")
     assert "ball trough position 5: must read closed, you saw open" in page.inner_text("#answer")
+    page.goto(page.url + "?open=steps")
+    page.click("#f-0-right")
+    page.goto(page.url + "?open=steps")
+    assert page.get_attribute("#f-0-right", "aria-pressed") == "true"
+    page.click("#undo")
     page.click("#undo")
     page.click("#undo")
     assert "Tap what you see" in page.inner_text("#answer")
@@ -329,3 +344,41 @@ def test_only_the_server_is_asked(browser: Any, served: Served) -> None:
     context.close()
     assert sum(sizes.values()) < 150 * 1024
     assert all(url.startswith(served.base + "/") for url in sizes)
+
+
+def test_a_phone_of_the_network(browser: Any, tmp_path: Path) -> None:
+    """With ``--lan`` a phone gets in by its link, once; another without a link does not."""
+    from simrig.page.serving import own_address
+
+    if own_address() is None:
+        pytest.skip("this computer is in no network")
+    with process(tmp_path, "--lan", port=_free_port()) as (running, _):
+        assert running.stdout is not None
+        link = re.search(r"http://\S+/pair/\S+", running.stdout.readline())
+        assert link
+        address = link[0].partition("/pair/")[0]
+        stranger, phone = _phone(browser), _phone(browser)
+        outside, inside = stranger.new_page(), phone.new_page()
+        assert outside.goto(address).status == 401
+        assert "not paired" in outside.inner_text("body")
+        seen = Watched(inside)
+        inside.goto(link[0])
+        seen.check()
+        inside.tap("button.strong")
+        inside.wait_for_selector("text=Which machine?")
+        inside.tap(f"button[value={MACHINE}]")
+        inside.tap("#t-trough-1-closed")
+        inside.wait_for_selector(".verdict")
+        outside.goto(link[0])
+        assert "This link is not good" in outside.inner_text("h1")
+        inside.goto(address)
+        inside.tap("text=Let another phone in")
+        inside.wait_for_selector(".code svg")
+        seen.check()
+        again = re.search(r"http://\S+/pair/[\w-]+", inside.inner_text("main"))
+        assert again
+        outside.goto(again[0])
+        outside.tap("button.strong")
+        outside.wait_for_selector("text=Which machine?")
+        stranger.close()
+        phone.close()

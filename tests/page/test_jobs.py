@@ -75,6 +75,15 @@ def test_another_sheet_keeps_the_first() -> None:
     ]
 
 
+def test_a_check_that_cannot_be_done() -> None:
+    """A check is skipped by one tap, beside the results of others, and undone by one."""
+    events = [_event(1, "check", {"check": "read-again", "result": "same"}),
+              _event(2, "skip", "count-balls")]  # fmt: skip
+    state = fold(events)
+    assert (state.checks, state.skipped) == ((("read-again", "same"),), ("count-balls",))
+    assert fold([*events, _event(3, "undo")]).skipped == ()
+
+
 def test_only_tapped_sensors_were_seen() -> None:
     """What was not tapped is unknown to the commands, not open."""
     state = fold([_event(1, "see", {"trough-1": "closed"})])

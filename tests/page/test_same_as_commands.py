@@ -120,22 +120,53 @@ def test_fifty_random_observations(tmp_path: Path, capsys: pytest.CaptureFixture
                     assert _plain(line).rstrip(":") in told
 
 
+def test_the_proof(tmp_path: Path) -> None:
+    """The steps to tick are those of the proving plan, with their cautions, in its order."""
+    from simrig.proving.plan import prove
+
+    with serving(tmp_path) as served:
+        for machine in MACHINES:
+            _, _, answer = served.ask("POST", "/begin", f"machine={machine}")
+            job = answer.headers["location"].rpartition("/")[2]
+            page = served.ask("GET", f"/job/{job}/steps")[1]
+            plan = prove(load(machine))
+            shown = re.findall(r"<li>(.*?)</li>", page, re.S)
+            assert len(shown) == len(plan.steps) > 20
+            for text, step in zip(shown, plan.steps, strict=True):
+                words = _plain(text)
+                for said in (step.caution, step.do, step.expect):
+                    assert " ".join(said.split()) in words
+
+
 @pytest.mark.skipif(not os.environ.get("SIMRIG_FULL"), reason="long; set SIMRIG_FULL to run it")
 @pytest.mark.parametrize("machine", MACHINES)
 def test_what_can_be_wrong(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], machine: str
 ) -> None:
-    """The verdict and the groups of what can be wrong are the diagnosis of the command."""
+    """Verdict, groups and next check are those of the command, before and after a check."""
     dice = random.Random(7)
     with serving(tmp_path) as served:
         for _ in range(3):
             phase, balls, seen = _random_sheet(machine, dice)
+            words = _words(phase, balls, seen)
             job = _shown(served, machine, phase, balls, seen)
-            page = served.ask("GET", f"/job/{job}/causes")[1]
-            assert 'class="verdict' in page
-            main(["diagnose", machine, *_words(phase, balls, seen)])
-            told = _plain(capsys.readouterr().out)
-            assert _plain(_section(page, 'class="verdict', "</p>").partition(">")[2]) in told
-            for title in re.findall(r'id="group-\d+"><p><strong>(.*?)</strong>', page):
-                first = _plain(title).split(",")[0]
-                assert first in told
+            for step in range(2):
+                page = served.ask("GET", f"/job/{job}/causes")[1]
+                main(["diagnose", machine, *words])
+                told = _plain(capsys.readouterr().out)
+                verdict = _plain(_section(page, 'class="verdict', "</p>").partition(">")[2])
+                assert verdict
+                assert verdict in told
+                for title in re.findall(r'id="group-\d+"><p><strong>(.*?)</strong>', page):
+                    assert _plain(title).split(",")[0] in told
+                main(["diagnose", machine, *words, "--json"])
+                following = json.loads(capsys.readouterr().out)["next_check"]
+                shown = re.search(r'data-check="([^"]+)"', page)
+                assert (shown and shown[1]) == (following and following["id"])
+                if not shown:
+                    break
+                result = re.findall(r'data-result="([^"]+)"', page)[0]
+                tap = {"key": f"c{step}", "kind": "check",
+                       "value": {"check": shown[1], "result": result}}  # fmt: skip
+                assert served.ask("POST", f"/job/{job}/taps", json.dumps([tap]))[0] == 200
+                words += ["--found", f"{shown[1]}={result}"]

@@ -65,3 +65,25 @@ def test_readings_that_are_right() -> None:
     lines = report.screen(found)
     assert any("count the balls" in line for line in lines)
     assert any("a ball is missing" in line for line in lines)
+
+
+def test_another_look_comes_before_any_check() -> None:
+    """Where symbols may be swapped, making sure of that costs nothing and stands first."""
+    found = diagnose(MACHINE, [sheet(MACHINE, ["launcher-ball"])], limit=1)
+    lines = report.screen(found, next_lines=lambda most: ["Bench now: as it is.", "Next: a check."])
+    assert lines.index(
+        "First, it costs nothing: make sure which symbol means closed."
+    ) < lines.index("Bench now: as it is.")
+
+
+def test_a_long_way_to_the_next_check_is_cut_to_the_screen() -> None:
+    """Whatever must be done before the next check, the first screen keeps to its 20 lines."""
+    found = diagnose(MACHINE, [sheet(MACHINE, ["t2"], balls=0)], limit=1)
+    asked = []
+
+    def long(most: int) -> list[str]:
+        asked.append(most)
+        return ["do this"] * most
+
+    assert len(report.screen(found, next_lines=long)) <= 20
+    assert min(asked) >= 5

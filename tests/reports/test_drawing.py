@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
@@ -180,5 +181,8 @@ def test_show_writes_the_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     target = tmp_path / "plan.svg"
     assert main(["show", "tidal-clockwork", "--svg", str(target)]) == 0
     assert "tide lock" in " ".join(_texts(target.read_text(encoding="utf-8")))
+    capsys.readouterr()
+    assert main(["show", "tidal-clockwork", "--svg", str(target), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == {"format": 1, "written": str(target)}
     assert main(["show", "tidal-clockwork", "--svg", str(tmp_path / "no" / "plan.svg")]) == 2
     assert "it cannot be written" in capsys.readouterr().err

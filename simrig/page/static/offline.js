@@ -223,7 +223,7 @@
   };
   const drawSteps = () => {
     at("fed").textContent = Object.keys(state.fed).length + " of " + data.steps.length;
-    at("steps").replaceChildren(...data.steps.map((step, i) => make("li", {}, make("p", {}, item("strong", step.do)), ...step.expect.map((line) => item("p", line)),
+    at("steps").replaceChildren(...data.steps.map((step, i) => make("li", {}, step.caution ? make("p", { className: "caution", textContent: step.caution }) : "", make("p", {}, item("strong", step.do)), item("p", step.expect),
       make("div", { className: "taps two" }, ...[["as it must", true], ["not as it must", false]].map(([words, right]) =>
         pick("f-" + i + "-" + right, words, state.fed[i] === right, () => change((next) => { next.fed[i] = right; })))))));
   };

@@ -99,27 +99,40 @@
       for (const name of whole ? ["sheet", "answer"] : ["answer"]) {
         const fresh = page.getElementById(name);
         const shown = name === "answer" && document.getElementById("log-answer");
+        const steps = name === "answer" && document.getElementById("steps");
         if (fresh) document.getElementById(name).replaceChildren(...fresh.childNodes);
+        // What was there stays until what is new has come, so that nothing jumps under the thumb.
+        if (steps && document.getElementById("steps")) document.getElementById("steps").replaceChildren(...steps.childNodes);
         if (shown && document.getElementById("log-answer")) document.getElementById("log-answer").replaceWith(shown);
       }
       seq = Number(page.getElementById("seq").dataset.seq);
       for (const name of opened) { const one = document.getElementById(name); if (one) one.open = true; }
-      if (focus && document.activeElement === document.body) { const one = document.getElementById(focus); if (one) one.focus({ preventScroll: true }); }
+      wanted = focus || "";
+      restore();
       count();
-      causes();
+      parts();
       say("");
     } catch { stale = stale || whole; say(waiting()); setTimeout(refreshSoon, 1500); }
   };
-  const causes = async () => {
-    const place = document.getElementById("causes");
-    if (!place) return;
-    const source = place.dataset.src;
+  // Parts that take long, or are seldom wanted, are fetched once they are to be seen.
+  const parts = () => {
+    for (const place of document.querySelectorAll("[data-src]")) {
+      const fold = place.closest("details");
+      if ((!fold || fold.open) && !place.dataset.asked) { place.dataset.asked = "1"; part(place); }
+    }
+  };
+  const part = async (place) => {
     try {
-      const answer = await fetch(source);
+      const answer = await fetch(place.dataset.src);
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      const now = document.getElementById("causes");
-      if (now && now.dataset.src === source) now.replaceChildren(...page.body.childNodes);
-    } catch { setTimeout(causes, 2000); }
+      if (place.isConnected) place.replaceChildren(...page.body.childNodes);
+      restore();
+    } catch { setTimeout(() => { delete place.dataset.asked; parts(); }, 2000); }
+  };
+  let wanted = "";
+  const restore = () => {
+    const one = wanted && document.activeElement === document.body && document.getElementById(wanted);
+    if (one) one.focus({ preventScroll: true });
   };
   const look = async () => {
     if (document.hidden || sending || kept().length) return;
@@ -160,6 +173,8 @@
   window.addEventListener("online", send);
   setInterval(look, 4000);
   setInterval(() => { if (kept().length) send(); }, 3000);
-  if (kept().length) { stale = true; send(); } else { causes(); }
+  document.addEventListener("toggle", parts, true);
+  if (kept().length) { stale = true; send(); }
+  parts();
   count();
 })();

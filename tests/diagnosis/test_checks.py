@@ -1,0 +1,269 @@
+"""The catalogue: what each check says about each fault, worked out by hand from the chain.
+
+Bench Mill: 12 V light supply behind f1 -> plug -> return -> 560 ohm -> joint -> emitter
+-> beam -> receiver -> eye-plug -> channel (closed when dark) -> 5 V logic -> out-plug.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+
+import pytest
+from hypothesis import given, settings
+
+from simrig.diagnosis.bench_case import Case, Ground
+from simrig.diagnosis.checks import apart, catalogue, check_named, outcomes, result_named
+from simrig.diagnosis.suspects import Mistake
+from simrig.faults.candidates import fault_named, possible_faults
+from simrig.profile.machine import Profile
+from tests.diagnosis.bench_machine import TEXT, bench_machine
+from tests.generated_profiles import profiles
+
+FULL = bool(os.environ.get("SIMRIG_FULL"))
+MILL = bench_machine()
+CHECKS = catalogue(MILL)
+FAULTS = possible_faults(MILL)
+
+
+def says(check: str, *faults: str) -> str:
+    """The only result that a check can give with these faults."""
+    found = outcomes(check_named(CHECKS, check), [fault_named(FAULTS, name) for name in faults])
+    assert len(found) == 1, found
+    return next(iter(found))
+
+
+@pytest.mark.parametrize(
+    ("fault", "camera", "volts"),
+    [
+        # Healthy, there is about a volt and a bit across an infra-red emitter; failed
+        # open, the full supply; with its resistor or the bank open, nothing (common
+        # practice, no source).
+        (None, "lit", "forward"),
+        ("emitter-dead:t1", "dark", "full"),
+        ("emitter-joint-cracked:t1", "dark", "full"),
+        ("resistor-lead-broken:t1", "dark", "none"),
+        ("plug-off:plug-a", "dark", "none"),
+        ("bank-return-open:low", "dark", "none"),
+        ("fuse-blown:f1", "dark", "none"),
+        ("supply-lost:light", "dark", "none"),
+        ("emitter-shorted:t1", "dark", "none"),
+        # Behind the emitter nothing changes its light or its volts.
+        ("beam-obstructed:t1", "lit", "forward"),
+        ("receiver-dead:t1", "lit", "forward"),
+        ("board-dead:eyes", "lit", "forward"),
+        # Another bank's plug is not in this chain.
+        ("plug-off:plug-b", "lit", "forward"),
+    ],
+)
+def test_light_and_volts_follow_from_the_place_in_the_chain(
+    fault: str | None, camera: str, volts: str
+) -> None:
+    """The camera sees an emitter lit if all links up to it pass; volts tell before from behind."""
+    named = [] if fault is None else [fault]
+    assert says("camera-t1", *named) == camera
+    assert says("volts-t1", *named) == volts
+
+
+@pytest.mark.parametrize(
+    ("check", "faults", "result"),
+    [
+        ("volts-t1", ("emitter-dead:t1", "resistor-lead-broken:t1"), "none"),
+        ("volts-t1", ("emitter-shorted:t1", "emitter-joint-cracked:t1"), "full"),
+        ("resistor-t1", ("resistor-lead-broken:t1",), "open"),
+        ("resistor-t1", ("emitter-dead:t1",), "value"),
+        ("emitter-t1", ("emitter-dead:t1",), "open"),
+        ("emitter-t1", ("emitter-shorted:t1",), "short"),
+        ("emitter-t1", ("resistor-lead-broken:t1",), "conducts"),
+        # The board's contact closes when dark: a beam without light stays closed.
+        ("work-t1", (), "answers"),
+        ("work-t1", ("emitter-dead:t1",), "stays-closed"),
+        ("work-t1", ("receiver-flooded:t1",), "stays-open"),
+        ("work-t1", ("board-dead:eyes",), "stays-open"),
+        ("work-t1", ("plug-off:eye-plug",), "stays-closed"),
+        ("work-lane-ball", ("contact-wrong-lug:lane-ball",), "inverted"),
+        ("work-t1", ("leads-exchanged:t1+t2",), "elsewhere"),
+        # A known-good emitter replaces the whole emitter's side.
+        ("light-t1", ("emitter-dead:t1",), "answers"),
+        ("light-t1", ("fuse-blown:f1",), "answers"),
+        ("light-t1", ("receiver-dead:t1",), "stays-closed"),
+        ("light-t1", ("wire-open:t1",), "stays-open"),
+        # Bridging at the board leaves out the receiver, at the controller also the wire.
+        ("channel-t1", ("receiver-dead:t1",), "answers"),
+        ("channel-t1", ("channel-on:t1",), "stays-closed"),
+        ("bridge-t1", ("channel-on:t1",), "answers"),
+        ("bridge-t1", ("wire-open:t1",), "stays-open"),
+        ("bridge-input-t1", ("wire-open:t1",), "answers"),
+        ("bridge-input-t1", ("input-shorted:t1",), "stays-closed"),
+        ("wire-t1", ("wire-open:t1",), "open"),
+        ("contact-lane-ball", ("contact-stuck-closed:lane-ball",), "stays-closed"),
+        ("contact-lane-ball", ("wire-open:lane-ball",), "works"),
+        # Putting it right cures what it puts right, and nothing else.
+        ("wipe-t1", ("beam-dirty:t1",), "cured"),
+        ("wipe-t1", ("beam-misaligned:t1",), "no-change"),
+        ("wipe-t1", ("beam-dirty:t1", "channel-on:t1"), "no-change"),
+        ("aim-t1", ("beam-misaligned:t1",), "cured"),
+        ("reseat-plug-a", ("plug-off:plug-a",), "cured"),
+        ("reseat-plug-a", ("fuse-blown:f1",), "no-change"),
+        ("reseat-plug-a", ("plug-off:plug-b",), "was-right"),
+        ("reseat-lane-plug", ("plug-off:lane-plug",), "cured"),
+        # Two plugs exchanged: a fault before the plug goes along, one behind it stays.
+        ("exchange-plug-a+plug-b", (), "neither"),
+        ("exchange-plug-a+plug-b", ("plug-off:plug-a",), "second"),
+        ("exchange-plug-a+plug-b", ("emitter-dead:t1",), "first"),
+        ("exchange-plug-a+plug-b", ("fuse-blown:f1",), "both"),
+        # Ball counts: dark is seen at an empty position only.
+        ("read-empty", ("emitter-dead:t1",), "t1"),
+        ("read-home", ("emitter-dead:t1",), "right"),
+        ("read-1", ("emitter-dead:t2",), "t2"),
+        ("read-2", ("emitter-dead:t2",), "right"),
+        ("read-empty", ("plug-off:plug-a",), "t1+t2"),
+        ("read-home", ("board-dead:eyes",), "t1+t2+t3"),
+        ("read-2", ("leads-exchanged:t2+t3",), "t2+t3"),
+        ("count-balls", ("ball-missing:any",), "fewer"),
+        ("count-balls", ("ball-extra:any",), "more"),
+        ("way-drain", ("ball-hung:drain",), "ball"),
+        ("look-t1", ("beam-obstructed:t1",), "object"),
+        ("look-t1", ("beam-dirty:t1",), "clear"),
+        ("supply-logic", ("fuse-blown:f2",), "none"),
+        ("fuse-f1", ("fuse-blown:f1",), "open"),
+        ("fuse-f3", ("coil-fuse-blown:f3",), "open"),
+        ("coil-kicker", ("coil-open:kicker",), "open"),
+        ("kick-kicker", ("driver-dead:kicker",), "dead"),
+        ("kick-kicker", ("interlock-open:door",), "dead"),
+        ("kick-kicker", ("interlock-stuck:door",), "kicks"),
+        ("interlock", ("interlock-stuck:door",), "stays-closed"),
+        ("tap-low", ("emitter-joint-loose:t1",), "changes"),
+        ("tap-low", ("emitter-joint-cracked:t1",), "steady"),
+    ],
+)
+def test_what_a_check_says_about_a_fault(check: str, faults: tuple[str, ...], result: str) -> None:
+    """Worked out by hand along the chain of Bench Mill (derived; common practice)."""
+    assert says(check, *faults) == result
+
+
+def test_on_a_board_that_closes_when_lit_the_same_break_reads_the_other_way() -> None:
+    """Polarity follows from the links: nothing in a check assumes it."""
+    lit = bench_machine(TEXT.replace('output_closes = "dark"', 'output_closes = "lit"'))
+    checks, faults = catalogue(lit), possible_faults(lit)
+    dark = fault_named(faults, "emitter-dead:t1")
+    assert outcomes(check_named(checks, "work-t1"), dark) == {"stays-open"}
+    assert outcomes(check_named(checks, "camera-t1"), dark) == {"dark"}
+
+
+def test_the_reader_s_mistakes_show_in_what_the_reader_says() -> None:
+    """Symbols the wrong way round invert an answer; a second look ends a misreading."""
+    ground = Ground.of(MILL)
+    symbols = Case(ground=ground, mistakes=(Mistake(kind="symbols", value="all"),))
+    misread = Case(ground=ground, mistakes=(Mistake(kind="misread", value="t1", sheet=0),))
+    by_id = {check.id: check for check in CHECKS}
+    assert by_id["work-t1"].outcomes(symbols) == {"inverted"}
+    assert by_id["camera-t1"].outcomes(symbols) == {"lit"}
+    assert by_id["read-again"].outcomes(misread) == {"changed"}
+    assert by_id["work-t1"].outcomes(misread) == {"answers"}
+
+
+def test_volts_are_offered_only_on_stated_low_supplies() -> None:
+    """A supply of unknown volts, or of more than 24 V d.c., has no voltage check."""
+    for text in (TEXT.replace("volts = 12\n", ""), TEXT.replace("volts = 12\n", "volts = 48\n")):
+        ids = {check.id for check in catalogue(bench_machine(text))}
+        assert "volts-t1" not in ids
+        assert "supply-light" not in ids
+        assert "supply-logic" in ids
+
+
+def test_checks_are_made_only_for_stated_parts() -> None:
+    """No interlock, no interlock check; no return stated, none rung through."""
+    without = bench_machine(TEXT.replace("[interlock]\nfitted = true\n", ""))
+    ids = {check.id for check in catalogue(without)}
+    assert "interlock" not in ids
+    assert "kick-kicker" in ids
+    assert not any(name.startswith("return-") for name in ids)
+
+
+def test_an_unknown_polarity_widens_the_results() -> None:
+    """Where nobody knows how a contact stands at rest, a reading parts nothing by it."""
+    unknown = bench_machine(TEXT.replace('contact = "normally open"\n', ""))
+    checks = catalogue(unknown)
+    can = check_named(checks, "work-lane-ball").sound
+    assert {"answers", "stays-open", "stays-closed"} <= can | {"answers"}
+    assert len(can) > 1
+    assert check_named(checks, "contact-lane-ball").sound == frozenset()
+
+
+def test_every_single_fault_of_the_machine_is_parted_from_every_other() -> None:
+    """With one coil on its bank, driver and supply alone look alike; a second coil parts them."""
+
+    def alike(text: str) -> list[list[str]]:
+        machine = bench_machine(text)
+        told = apart(catalogue(machine))
+        groups: dict[object, list[str]] = {}
+        for fault in possible_faults(machine):
+            groups.setdefault(told(fault), []).append(fault.name)
+        return [names for names in groups.values() if len(names) > 1]
+
+    assert alike(TEXT) == [["driver-dead:kicker", "coil-supply-lost:kickers"]]
+    assert alike(TEXT + '[[coil]]\nid = "gate"\nbank = "kickers"\n') == []
+
+
+def test_names_that_do_not_exist_are_answered_with_near_ones() -> None:
+    """A check or a result that is not there: what was meant, what is known."""
+    with pytest.raises(ValueError, match=r'no check "camra-t1"; did you mean camera-t1'):
+        check_named(CHECKS, "camra-t1")
+    camera = check_named(CHECKS, "camera-t1")
+    with pytest.raises(ValueError, match="it knows: lit, dark; did you mean dark"):
+        result_named(camera, "darkk")
+    listing = check_named(CHECKS, "read-empty")
+    assert result_named(listing, "t3,t1") == "t1+t3"
+    assert result_named(listing, "Right") == "right"
+    with pytest.raises(ValueError, match="t9"):
+        result_named(listing, "t9")
+
+
+def test_every_check_is_whole() -> None:
+    """An id of its own, a title without dashes of an id, results, minutes, needs in words."""
+    assert len({check.id for check in CHECKS}) == len(CHECKS)
+    for check in CHECKS:
+        assert re.fullmatch(r"[a-z0-9+-]+", check.id)
+        assert len(check.results) >= 2
+        assert 0 < check.minutes <= 5
+        assert all(need.words() for need in check.needs)
+        assert check.sound <= set(check.results) or check.listing
+
+
+@settings(max_examples=40 if FULL else 6)
+@given(profiles())
+def test_whatever_the_machine_each_result_is_one_that_the_check_knows(profile: Profile) -> None:
+    """Over made-up machines: checks can be made, and every fault gives known results."""
+    checks = catalogue(profile)
+    assert len({check.id for check in checks}) == len(checks)
+    faults = possible_faults(profile)
+    sensors = {sensor.id for sensor in profile.sensor}
+    for fault in faults[:: max(1, len(faults) // 12)]:
+        for check in checks:
+            for word in outcomes(check, fault):
+                assert word in check.results or set(word.split("+")) <= sensors
+
+
+def unlike_the_short_cut(profile: Profile, step: int) -> list[tuple[str, str]]:
+    """The checks and faults for which leaving out what does not concern a check tells otherwise."""
+    checks = catalogue(profile)
+    found = []
+    for fault in possible_faults(profile)[::step]:
+        case = Case(ground=checks[0].ground, faults=(fault,))
+        found += [
+            (check.id, fault.name) for check in checks if check.outcomes(case) != check.judge(case)
+        ]
+    return found
+
+
+def test_a_check_is_skipped_only_where_a_case_cannot_touch_it() -> None:
+    """The short cut for what does not concern a check gives what the check itself gives."""
+    assert unlike_the_short_cut(MILL, 3) == []
+
+
+@settings(max_examples=40 if FULL else 4)
+@given(profiles())
+def test_the_short_cut_holds_on_every_matrix(profile: Profile) -> None:
+    """Lines, diodes, sneak paths: over made-up machines, every kind of fault."""
+    assert unlike_the_short_cut(profile, 2) == []

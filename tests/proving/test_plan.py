@@ -1,0 +1,101 @@
+"""The plan that proves a machine."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+import simrig
+from simrig import strategies
+from simrig.profile.machine import Profile
+from simrig.proving.plan import prove
+from simrig.proving.step import DEAD, LIVE
+from simrig.world.balls import count_by_place
+
+MACHINES = ("tidal-clockwork", "basalt-freight", "orchard-signal")
+
+
+@pytest.fixture(scope="module", params=MACHINES)
+def machine(request: pytest.FixtureRequest) -> Profile:
+    """One of the demo machines."""
+    return simrig.load(request.param)
+
+
+def test_every_ball_sensor_is_proven(machine: Profile) -> None:
+    """The whole plan leaves no ball sensor of a demo machine unproven."""
+    plan = prove(machine)
+    assert plan.unproven == ()
+    assert set(plan.proven) == {name for step in plan.steps for name in step.proves}
+
+
+def test_each_fed_ball_adds_one_closed_reading_at_rest(machine: Profile) -> None:
+    """Common practice, no source: fed one at a time, each ball stops at the next free position.
+
+    All three machines' troughs read closed with a ball there.
+    """
+    trough = {one.id for one in machine.ball_sensors() if one.id.startswith("trough-")}
+    trough -= {"trough-jam"}
+    closed = [
+        sum(step.reads[name] == "closed" for name in trough)
+        for step in prove(machine).steps
+        if step.do.startswith("Feed ball") and "ball trough" in step.do
+    ]
+    assert closed == list(range(1, machine.balls.installed + 1))
+
+
+def test_by_hand_first_then_by_itself(machine: Profile) -> None:
+    """The bench changes once: coils dead while hands are in, live while they are out."""
+    steps = prove(machine).steps
+    coils = [step.coils for step in steps]
+    assert coils == sorted(coils, key=(DEAD, LIVE).index)
+    assert [step.caution != "" for step in steps].count(True) == 2
+    assert all(step.coils == LIVE for step in steps if step.coil)
+    assert not any(word in step.do for step in steps if step.coils == LIVE for word in ("by hand",))
+
+
+def test_at_the_end_every_ball_is_home(machine: Profile) -> None:
+    """The plan ends with all balls in the machine."""
+    plan = prove(machine)
+    assert sum(count_by_place(machine, plan.deeds[-1].after).values()) == machine.balls.installed
+
+
+def test_interlock_is_tried_both_ways() -> None:
+    """Where an interlock is fitted, coils are tried with the door open and shut."""
+    steps = [step.do for step in prove(simrig.load("tidal-clockwork")).steps]
+    assert [
+        ("Open the coin door" in do, "Shut the coin door" in do) for do in steps if "door" in do
+    ] == [
+        (True, False),
+        (False, True),
+    ]
+    none = prove(simrig.load("orchard-signal"))
+    assert not any("coin door" in step.do for step in none.steps)
+
+
+def test_short_plan_for_one_part() -> None:
+    """By hand: after a repair at trough position 2, two balls are fed and taken out again."""
+    plan = prove(simrig.load("tidal-clockwork"), repaired="trough-2")
+    assert [step.do for step in plan.steps if step.coils == DEAD] == [
+        "All balls out; captive ones stay. Read the ball sensors.",
+        "Feed ball 1 by hand: ball trough.",
+        "Feed ball 2 by hand: ball trough.",
+        "Take one ball out at the exit: ball trough.",
+        "Take one ball out at the exit: ball trough.",
+        "Put all balls back by hand: 5 in the ball trough.",
+    ]
+    assert "trough-2" in plan.proven
+
+
+def test_part_that_is_not_there() -> None:
+    """A part that the machine does not have is refused in words."""
+    with pytest.raises(ValueError, match='no part "flywheel"'):
+        prove(simrig.load("tidal-clockwork"), repaired="flywheel")
+
+
+@settings(suppress_health_check=[HealthCheck.too_slow], max_examples=25)
+@given(strategies.profiles(unknown=True))
+def test_any_machine_has_a_plan(profile: Profile) -> None:
+    """Whatever a profile leaves out, the plan says what it proves and what it does not."""
+    plan = prove(profile)
+    assert {*plan.proven, *plan.unproven} == set(plan.steps[0].reads)
+    assert all(step.do and step.expect for step in plan.steps)
