@@ -335,7 +335,9 @@ class Page:
         profile, _ = self.desk.machine(job.machine)
         state, _ = self.desk.state(job)
         try:
-            number = filing.file_job(self.desk.store, profile, state, form, now=self.desk.clock())
+            number = filing.file_job(
+                self.desk.store, profile, state, form, begun=job.begun, now=self.desk.clock()
+            )
         except InputError as error:
             words = "; ".join(str(problem) for problem in error.problems)
             return HTMLResponse(self._finish(job, words), status_code=422)

@@ -190,6 +190,23 @@ def test_filing(tmp_path: Path) -> None:
     ]
 
 
+def test_killed_between_record_and_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Filed, and killed before the page knew: filed again, the job is on the record once."""
+    with serving(tmp_path) as served:
+        job = _begin(served)
+        _tap(served, job, ("a", "balls", 4), ("b", "see", {"trough-4": "open"}))
+        with monkeypatch.context() as killed:
+            killed.setattr(served.desk.answers, "mark_filed", lambda *_: None)
+            served.ask("POST", f"/job/{job}/file", "unit=&found=")
+        assert served.desk.answers.session(job).job is None
+        assert served.ask("POST", f"/job/{job}/file", "unit=&found=")[0] == 303
+        assert served.desk.answers.session(job).job == 1
+        other = _begin(served)
+        _tap(served, other, ("a", "balls", 3), ("b", "see", {"trough-4": "open"}))
+        assert served.ask("POST", f"/job/{other}/file", "unit=&found=")[0] == 303
+        assert served.desk.answers.session(other).job == 2
+
+
 def test_filing_by_taps_alone_needs_no_words(tmp_path: Path) -> None:
     """With nothing typed the job is filed for a unit without a number, and stays open."""
     with serving(tmp_path) as served:
