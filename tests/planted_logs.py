@@ -12,7 +12,7 @@ from simrig.expectation.motions import sampling_of
 from simrig.expectation.passes import START
 from simrig.expectation.recording import Recorder
 from simrig.scan.events import Event
-from simrig.world.moves import moves, start
+from simrig.world.moves import IllegalMoveError, Move, start
 from simrig.world.phases import Conditions, legal_placements
 
 MACHINES = ("tidal-clockwork", "basalt-freight", "orchard-signal")
@@ -39,6 +39,26 @@ class Run:
         idle = start(self.profile, legal_placements(self.profile, Conditions())[0])
         self.flow = Flow.of(self.profile, idle, sampling=self.sampling)
         self.moves, self.placements = [], [idle]
+        weight = {"feed": 0.1 * hands, "remove": 0.1 * hands, "set": 0.1, "take": 1.0}
+        self.possible = [
+            *(
+                Move(verb="take", subject=route.id, target=end if len(route.to) > 1 else None)
+                for route in self.profile.route
+                for end in route.to
+            ),
+            *(
+                Move(verb=verb, subject=place.id)
+                for place in self.profile.place
+                if not place.captive
+                for verb in ("feed", "remove")
+            ),
+            *(
+                Move(verb="set", subject=mechanism.id, target=state)
+                for mechanism in self.profile.mechanism
+                for state in mechanism.states
+            ),
+        ]
+        self.weights = [weight[move.verb] for move in self.possible]
         hand = 1
         for _ in range(length):
             move = self._chosen(hand)
@@ -52,14 +72,16 @@ class Run:
             self.log = [one for one in self.log if one.reading in ("open", "closed")]
 
     def _chosen(self, hand):
-        possible = moves(self.profile, self.placements[-1], in_hand=hand)
-        if not self.hands:
-            possible = [move for move in possible if move.verb not in ("feed", "remove")]
-        weights = [
-            0.1 if move.verb in ("feed", "remove") else 0.1 if move.verb == "set" else 1.0
-            for move in possible
-        ]
-        return self.random.choices(possible, weights)[0]
+        """One of the moves that can be made, the rarer kinds less often."""
+        while True:
+            (move,) = self.random.choices(self.possible, self.weights)
+            if move.verb == "feed" and not hand:
+                continue
+            try:
+                moved(self.profile, self.placements[-1], move)
+            except IllegalMoveError:
+                continue
+            return move
 
     def motion(self, number):
         return self.flow.motions.of(self.placements[number], self.moves[number])
@@ -314,6 +336,7 @@ def _returned(run):
 def _swapped(run):
     """The leads of two sensors of one place are exchanged throughout."""
     moved = {event.signal for event in run.log if event.time_ms > 0}
+    # In a place of two a single ball may as well have come and gone again.
     place_of = {
         name: run.profile.spots[run.profile.row("sensor", name).spots[0]].place
         for name in run.rests()
@@ -321,7 +344,10 @@ def _swapped(run):
     }
     pairs = [
         (one, other) for one in place_of for other in place_of
-        if one < other and place_of[one] == place_of[other] and run.differ(one, other)
+        if one < other
+        and place_of[one] == place_of[other]
+        and run.profile.row("place", place_of[one]).capacity > 2
+        and run.differ(one, other)
     ]  # fmt: skip
     if not pairs:
         return None

@@ -34,6 +34,11 @@ class Complained:
     profile: Profile = attrs.field(repr=False)
     complaint: Complaint
 
+    @property
+    def told(self) -> str:
+        """What the controller makes of its readings when it does what people complain of."""
+        return self.complaint.why
+
     def system(self, among: tuple[Suspect, ...], limit: int) -> Told:
         """Return it as a system over these suspects."""
         return Told.of(self.profile, self.complaint, among, limit)

@@ -193,7 +193,12 @@ def diagnose(
     found = explain(together, limit)
     grouping = _grouping(models, among, apart)
     whys = Whys(
-        profile=profile, sheets=sheets, systems=tuple(seen), suspects=among, grouping=grouping
+        profile=profile,
+        sheets=sheets,
+        systems=tuple(seen),
+        suspects=among,
+        grouping=grouping,
+        told=tuple([words for one in evidence if (words := getattr(one, "told", ""))]),
     )
     causes = _causes(found, grouping, whys)
     return Diagnosis(

@@ -34,6 +34,8 @@ from simrig.profile.machine import Profile
 
 MOST_CAUSES = 150
 """So many causes, the likeliest, are weighed for the next check."""
+FEW_CAUSES, FEW_SHARE = 30, 0.995
+"""Where there are more causes than a few, those that make up so much are weighed first."""
 EASY_SHARE = 0.03
 """A check without a tool and with the playfield down goes first if it parts off so much."""
 
@@ -177,7 +179,27 @@ class Isolation:
     @property
     def cut(self) -> int:
         """How many causes, the least likely, are not weighed."""
-        return max(len(self._ranked) - MOST_CAUSES, 0)
+        return len(self._ranked) - self._weighed[0]
+
+    @cached_property
+    def _weighed(self) -> tuple[int, sequencing.Problem]:
+        """How many causes are weighed, and the problem that they pose.
+
+        The likeliest; all of them once no check parts these.
+        """
+        total = sum(cause.chance for cause in self.causes)
+        few, mass = 0, 0.0
+        while few < len(self.causes) and (few < FEW_CAUSES or mass < FEW_SHARE * total):
+            mass += self.causes[few].chance
+            few += 1
+        if few < len(self.causes):
+            problem = self._problem(few)
+            if any(self.bench.way(self.state, self.check(one.id)) for one in problem.checks):
+                return few, problem
+        return len(self.causes), self._problem(len(self.causes))
+
+    def _live(self, causes: int) -> list[_Suspected]:
+        return [one for one in self._suspected if one.weight > 0 and one.cause < causes]
 
     @cached_property
     def _suspected(self) -> tuple[_Suspected, ...]:
@@ -194,11 +216,14 @@ class Isolation:
                     found.append(_Suspected(cause=number, case=case, weight=cause.chance * part))
         return tuple(found)
 
-    @cached_property
+    @property
     def problem(self) -> sequencing.Problem:
         """What is left, as a sequencing problem."""
+        return self._weighed[1]
+
+    def _problem(self, causes: int) -> sequencing.Problem:
         done = self.skipped.union(one.check.id for one in self.results)
-        suspected = [one for one in self._suspected if one.weight > 0]
+        suspected = self._live(causes)
         checks: list[sequencing.Check] = []
         for check in self.bench.checks:
             made = None if check.id in done else _compiled(check, suspected)
@@ -236,7 +261,8 @@ class Isolation:
             way=moved,
             expected_minutes=choice.expected_minutes,
             proven=choice.proven and not self.cut,
-            method=str(choice.method) + (f", of the {MOST_CAUSES} likeliest" if self.cut else ""),
+            method=str(choice.method)
+            + (f", of the {self._weighed[0]} likeliest" if self.cut else ""),
             leaves=self.leaves(choice.check.id),
         )
 
@@ -247,7 +273,7 @@ class Isolation:
     def leaves(self, check_id: str) -> tuple[Left, ...]:
         """Return what each result of a check leaves, likeliest result first."""
         made, check = self.problem.check(check_id), self.check(check_id)
-        suspected = [one for one in self._suspected if one.weight > 0]
+        suspected = self._live(self._weighed[0])
         total = sum(one.weight for one in suspected)
         found: dict[str, dict[int, float]] = {}
         for one, mapping in zip(suspected, made.results, strict=True):
@@ -276,7 +302,7 @@ class Isolation:
 
     def left_at(self, group: sequencing.Group) -> tuple[Cause, ...]:
         """Return the causes that a leaf of the plan stands for, likeliest first."""
-        suspected = [one for one in self._suspected if one.weight > 0]
+        suspected = self._live(self._weighed[0])
         numbers: dict[int, float] = {}
         for index, share in zip(group.hypotheses, group.shares, strict=True):
             cause = suspected[index].cause

@@ -45,6 +45,8 @@ class Whys:
     systems: tuple[OneSheet, ...]
     suspects: tuple[Suspect, ...]
     grouping: Grouping
+    told: tuple[str, ...] = ()
+    """What the machine makes of its readings, where people told what it did."""
     _sound: dict[str, str] = attrs.field(factory=dict, repr=False)
 
     def sentence(self, members: tuple[int, ...]) -> str:
@@ -104,7 +106,9 @@ class Whys:
         shown = self._readings(own)
         along = self._along(fault, {one[1] for one in own}) + self._phantom(fault, own, members)
         text = f"{fault_words(self.profile, fault)}: {fault.kind.why}{along}"
-        if fault.kind.effect == "kicks nothing" or not self.sheets:
+        if not self.sheets:
+            return text + self._then()
+        if fault.kind.effect == "kicks nothing":
             return text
         if shown:
             return f"{text}; so {shown}"
@@ -275,7 +279,13 @@ class Whys:
 
     def _balls_clause(self, fault: Fault, members: tuple[int, ...]) -> str:
         text = f"{fault_words(self.profile, fault)}: {fault.kind.why}"
+        if not self.systems:
+            return text + self._then()
         return f"{text}; then {self._lying(members)}"
+
+    def _then(self) -> str:
+        """Say what the machine makes of it, where that is what people told."""
+        return "".join(f"; then {words}" for words in self.told)
 
     def _lying(self, members: tuple[int, ...]) -> str:
         """Say where the balls lie on each sheet under these suspects."""

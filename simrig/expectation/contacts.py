@@ -69,15 +69,17 @@ class Contacts:
             return frozenset()
         found = self._masked.get(among)
         if found is None:
-            found = self._masked[among] = frozenset(
-                sensor
-                for sensor in self.open_to_phantoms
-                if self._made_by(sensor, among - {sensor})
-            )
+            found = self._masked[among] = self._made_by_others(among)
         return found
 
-    def _made_by(self, sensor: str, others: frozenset[str]) -> bool:
-        states = {
-            row.id: Value(1, 1) if row.id in others else Value(0, 0) for row in self.profile.sensor
-        }
-        return bool(scan(self.profile, self.table, states, 1).cells[sensor].maybe)
+    def _made_by_others(self, closed: frozenset[str]) -> frozenset[str]:
+        """One world for each sensor, in which its own switch is open and those of the rest stay."""
+        asked = sorted(self.open_to_phantoms)
+        everything = (1 << len(asked)) - 1
+        own = {name: 1 << index for index, name in enumerate(asked)}
+        states = {}
+        for row in self.profile.sensor:
+            value = everything & ~own.get(row.id, 0) if row.id in closed else 0
+            states[row.id] = Value(value, value)
+        cells = scan(self.profile, self.table, states, everything).cells
+        return frozenset(name for name in asked if cells[name].maybe & own[name])

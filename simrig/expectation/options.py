@@ -182,6 +182,10 @@ class Options:
             kicked = before.verb == "take" and ends(profile, before)[0] == source is not None
             if (hands or kicked) and scene.time - when < HAND_MS:
                 price += BOTH_HANDS
+        if move.verb == "remove" and any(
+            source in scene.kicks.get(coil, ()) for coil in account.kicks
+        ):
+            price += BOTH_HANDS
         if move.verb == "take" and not scene.ordered_only:
             before, when = account.handled
             if before.verb == "remove" and before.subject == source and scene.time - when < HAND_MS:

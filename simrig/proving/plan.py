@@ -32,6 +32,7 @@ from simrig.proving.step import (
     resting_ways,
     worked_by,
 )
+from simrig.proving.ways import captive_spot, ends, way_home
 from simrig.scan.scanner import Links, links
 from simrig.sensing.chain import Part
 from simrig.world.balls import Placement, count_by_place
@@ -81,7 +82,7 @@ class _Maker:
         self.resting = {
             sensor.id
             for spot, sensors in profile.covering.items()
-            if profile.spots[spot].resting and not _captive_spot(profile, spot)
+            if profile.spots[spot].resting and not captive_spot(profile, spot)
             for sensor in sensors
         }
         self.seen: dict[str, set[str]] = {}
@@ -324,42 +325,19 @@ class _Maker:
 
     def come_home(self, place: str, store: Place | None) -> None:
         """Let a ball go on until it is home; where no way leads there, take it by hand."""
-        path = None if store is None else self.path(place, store.id)
+        path = None if store is None else way_home(self.profile, place, store.id)
         if path:
             for route in path:
                 self.stand(route)
             moves = [
                 Move(verb="take", subject=route.id, target=end if len(route.to) > 1 else None)
-                for route, end in zip(path, self.ends(path, str(store and store.id)), strict=True)
+                for route, end in zip(path, ends(path, str(store and store.id)), strict=True)
             ]
             first = path[0].title if path[0].coil not in (None, NONE) else ""
             if self.move(words.come_home(first), *moves, coils=LIVE, loose=True):
                 return
         row = self.profile.row("place", place)
         self.move(words.take_back(row), Move(verb="remove", subject=place))
-
-    def path(self, start: str, end: str) -> list[Route] | None:
-        """The shortest row of ways from place to place that needs no shot of a player."""
-        found: dict[str, list[Route]] = {start: []}
-        waiting = [start]
-        while waiting:
-            here = waiting.pop(0)
-            if here == end:
-                return found[here]
-            # Past as few sensors as can be: which way a loose ball takes nobody knows.
-            for route in sorted(self.profile.route, key=lambda one: one.points or 0):
-                if route.from_ != here or route.by == "shot":
-                    continue
-                for target in route.to:
-                    if target not in found:
-                        found[target] = [*found[here], route]
-                        waiting.append(target)
-        return None
-
-    def ends(self, path: list[Route], end: str) -> list[str]:
-        """Where each way of a path leads."""
-        following = [route.from_ for route in path[1:]] + [end]
-        return [str(one) for one in following]
 
     def stand(self, route: Route) -> None:
         """Bring the mechanisms into the states that a route needs."""
@@ -416,8 +394,3 @@ class _Maker:
             for sensor in sensors
             if (value := now[sensor.id]) is not None
         }
-
-
-def _captive_spot(profile: Profile, spot: str) -> bool:
-    place = profile.row("place", profile.spots[spot].place)
-    return place is not None and bool(place.captive)

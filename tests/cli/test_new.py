@@ -40,7 +40,7 @@ def project(pytester: pytest.Pytester) -> Path:
 
 def test_the_project_passes_at_once(project: Path, pytester: pytest.Pytester) -> None:
     """Its scenarios, its tests and the conformance suite pass, and vetting finds nothing."""
-    ended = pytester.runpytest_inprocess("--simrig-examples", "2", "-p", "no:cacheprovider")
+    ended = pytester.runpytest_inprocess("--simrig-examples", "1", "-p", "no:cacheprovider")
     found = ended.parseoutcomes()
     sys.modules.pop("simrig_machine_orchard_signal", None)
     assert ended.ret == 0, ended.stdout.str()

@@ -31,7 +31,7 @@ def _run(check: str, profile: Profile = ORCHARD, examples: int = 8) -> None:
 
 
 @given(profiles(unknown=True))
-@settings(max_examples=8, suppress_health_check=list(HealthCheck))
+@settings(max_examples=4, suppress_health_check=list(HealthCheck))
 def test_the_suite_holds_on_any_machine(profile: Profile) -> None:
     """Every check holds, or waits for a fact, on machines that do not contradict themselves."""
     waiting = []

@@ -5,6 +5,10 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import pytest
+
+from simrig.host import entries, making
+
 ROOT = Path(__file__).parents[2]
 VERSION = "0.3"
 
@@ -83,8 +87,6 @@ BAD = {
 }
 """Sixteen ways to be bad: the code, the stage at which it shows, and words of what is told."""
 
-HANGING = ("hang-on-import", "hang-in-hook")
-
 
 def put(site: Path, name: str, code: str, machine: str | None = None) -> None:
     """Install a plug-in; with a machine, also a profile of that id."""
@@ -109,6 +111,11 @@ def bad(site: Path, name: str) -> None:
 def good(site: Path, machine: str) -> None:
     """Install a plug-in that brings a machine of its own name."""
     put(site, machine, BRINGS.format(machine=machine), machine)
+
+
+def alone(monkeypatch: pytest.MonkeyPatch, site: Path) -> None:
+    """Have the plug-ins of this folder be the only ones installed."""
+    monkeypatch.setattr(making, "installed", lambda path: entries.installed([str(site)]))
 
 
 def age(site: Path) -> None:

@@ -91,6 +91,7 @@ def install(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[str, s
 
     def put(name: str, code: str) -> None:
         site = tmp_path / "site"
+        plugin_site.alone(monkeypatch, site)
         plugin_site.put(site, name, code, "harbour-lights")
         monkeypatch.syspath_prepend(str(site))
         found = making.make([str(site), str(ROOT), *sys.path], seconds=20).found
@@ -220,7 +221,7 @@ def test_no_plugin_is_loaded_where_none_is_needed(
     ],
 )
 def test_wrong_things_are_refused_at_the_door(
-    replaced: str, by: str, words: str, tmp_path: Path
+    replaced: str, by: str, words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A thing of the wrong kind, or with a name that is built in, keeps its plug-in out."""
     code = CODE.replace(replaced, by)
@@ -229,6 +230,7 @@ def test_wrong_things_are_refused_at_the_door(
             "look=no_beacon,\n        )\n    ]", "look=no_beacon,\n        ))\n    ]"
         )
     plugin_site.put(tmp_path, "brings-wrong", code, "harbour-lights")
+    plugin_site.alone(monkeypatch, tmp_path)
     found = making.make([str(tmp_path), str(ROOT), *sys.path], seconds=20).found
     (problem,) = found.problems
     assert words in problem.message
@@ -244,6 +246,7 @@ def test_two_plugins_with_one_name_for_a_thing(
         end = CODE.index("@hookimpl\ndef simrig_fault_kinds")
         plugin_site.put(tmp_path, name, CODE[:start] + CODE[end:])
     monkeypatch.syspath_prepend(str(tmp_path))
+    plugin_site.alone(monkeypatch, tmp_path)
     found = making.make([str(tmp_path), str(ROOT), *sys.path], seconds=20).found
     told: list[Any] = []
     catalogue = Catalogue(known=found, tell=told.append)

@@ -75,7 +75,7 @@ def test_the_scenarios_satisfy_theirs(path: Path) -> None:
 
 
 @given(profiles(unknown=True))
-@settings(max_examples=60)
+@settings(max_examples=30)
 def test_whatever_the_reader_accepts_satisfies_the_schema(profile: Profile) -> None:
     """The document of any profile that can be made is valid."""
     VALIDATOR.validate(profile_json.document(profile))
@@ -176,7 +176,7 @@ def test_every_key_takes_the_same_values(rows: type[Any]) -> None:
 
 
 @given(_changed())
-@settings(max_examples=150)
+@settings(max_examples=100)
 def test_schema_and_reader_refuse_the_same(document: dict[str, Any]) -> None:
     """A document with one place changed is valid exactly where the reader finds no fault in its
     tables, but for what the module says that a schema cannot say."""

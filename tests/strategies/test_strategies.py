@@ -25,7 +25,7 @@ from simrig.scan.scanner import links
 from simrig.world.phases import Conditions, legal_placements
 
 ROOT = Path(__file__).parents[2]
-SLOW = settings(suppress_health_check=[HealthCheck.too_slow], max_examples=60)
+SLOW = settings(suppress_health_check=[HealthCheck.too_slow], max_examples=25)
 
 
 @given(strategies.profiles(unknown=True))
@@ -66,7 +66,7 @@ def test_every_feature_is_drawn(feature: str) -> None:
     found = find(
         strategies.profiles(unknown=True),
         FEATURES[feature],
-        settings=settings(max_examples=1000, derandomize=True, database=None, phases=QUICK),
+        settings=settings(max_examples=600, derandomize=True, database=None, phases=QUICK),
     )
     assert FEATURES[feature](found)
 
@@ -76,7 +76,7 @@ QUICK = [phase for phase in settings.default.phases if phase.name != "shrink"]
 
 def test_a_machine_shrinks_to_the_plainest() -> None:
     """The smallest machine has one ball and no sensor."""
-    few = settings(max_examples=100, derandomize=True, database=None)
+    few = settings(max_examples=40, derandomize=True, database=None)
     found = find(strategies.profiles(unknown=True), lambda made: True, settings=few)
     assert (found.balls.installed, len(found.place), found.sensor) == (1, 4, ())
     two = find(
@@ -142,7 +142,7 @@ def test_observations_name_the_ball_sensors(profile: Profile, data: st.DataObjec
 
 
 @given(st.sampled_from(range(len(DEMO))).map(DEMO.__getitem__), st.data())
-@settings(SLOW, max_examples=25)
+@settings(SLOW, max_examples=10)
 def test_logs_read_back(profile: Profile, data: st.DataObject) -> None:
     """Times never fall, a log written as CSV reads back equal, and replaying it finds nothing."""
     events = data.draw(strategies.logs(profile))
