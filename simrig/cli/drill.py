@@ -283,10 +283,15 @@ class _Session:
             return None
         with history.open_store(path) as store:
             found = history.training(store, self.who)
-        if found is None or found.progress.get("topics") != self.topics:
+        if found is None:
             return None
         progress = dict(found.progress)
-        return progress | {"given": [dict(one) for one in progress.get("given", [])]}
+        topics = progress.get("topics")
+        topics = None if topics is None else list(topics)
+        if topics != self.topics:
+            return None
+        given = [dict(one) for one in progress.get("given", [])]
+        return progress | {"given": given, "topics": topics}
 
     def _due(self) -> list[str]:
         from simrig import history
