@@ -140,10 +140,16 @@ def instance(switches: int, balls: int, limit: int) -> Instance:
     return Instance(profile=profile, table=links(profile), about=about)
 
 
-def seen(made: Instance, chance: random.Random, unknown: int, true: int) -> Mapping[str, str]:
+def seen(
+    made: Instance,
+    chance: random.Random,
+    unknown: int,
+    true: int,
+    kinds: tuple[str, ...] = KINDS,
+) -> Mapping[str, str]:
     """Return what some faults show at some position of the balls, some of it not looked at."""
     faults = [one.fault for one in made.suspects if one.fault is not None]
-    parts = [fault for fault in faults if fault.kind.id in KINDS]
+    parts = [fault for fault in faults if fault.kind.id in kinds]
     while True:
         chosen = chance.sample(parts, true)
         if len({fault.component for fault in chosen}) == true:
