@@ -28,6 +28,7 @@ from simrig.world.balls import Placement
 from simrig.world.moves import Move
 from simrig.world.spans import Span
 
+LONGEST_MS: Final = 5000.0
 PAUSE_MS: Final = 2500.0
 REBOUND_MS: Final = (30.0, 200.0)
 
@@ -128,9 +129,11 @@ class Recorder:
         yield _Edge(off + self._random.uniform(*REBOUND_MS), sensor, True)
 
     def _drawn(self, span: Span) -> float:
+        # A ball may take for ever where little is known; a run that is recorded does not.
+        typical = min(span.typical, max(span.low, LONGEST_MS))
         if self._random is None:
-            return span.typical
-        high = min(span.high, max(2 * span.typical, 1.5 * span.low))
+            return typical
+        high = min(span.high, max(2 * typical, 1.5 * span.low))
         # Towards the ends, where mistakes in a judgement would show.
         return span.low + (high - span.low) * self._random.betavariate(0.8, 1.6)
 

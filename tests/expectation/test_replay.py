@@ -6,7 +6,7 @@ import tracemalloc
 
 import attrs
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 import simrig
@@ -294,7 +294,7 @@ def test_a_spoilt_log_is_judged_without_failing(seed):
 
 
 @given(st.data())
-@settings(max_examples=300 if FULL else 20, deadline=None)
+@settings(max_examples=300 if FULL else 20, deadline=None, phases=[Phase.generate])
 def test_any_machine_agrees_with_its_own_record_however_little_is_known_of_it(data):
     """Unknown lengths, slopes, scans and diodes: moves by machine and by hand, drawn times."""
     profile = data.draw(machines())
