@@ -179,4 +179,5 @@
   if (kept().length) { stale = true; send(); }
   parts();
   count();
+  job.dataset.ready = "1";
 })();
