@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from simrig.cli.conditions import near
 from simrig.cli.context import Context, wrong
 from simrig.cli.writing import write
 
+if TYPE_CHECKING:
+    from simrig.profile.machine import Profile
+
 SIZES = ("A4", "Letter")
+MOST_QUESTIONS = 100
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -19,6 +24,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--size", default="A4", help="A4 (as left out) or Letter")
     parser.add_argument("--phase", help="phase of the comparison page (idle when left out)")
     parser.add_argument("--balls", help="balls in the machine, on the comparison page")
+    parser.add_argument(
+        "--drill", metavar="N", help="instead: N questions for a class, answers apart"
+    )
+    parser.add_argument("--seed", default="1", metavar="N", help="of the questions")
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
@@ -34,6 +43,10 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         known = [row.id for row in profile.phase]
         raise wrong("--phase", f'no phase is called "{arguments.phase}"; '
                     + near(arguments.phase, known))  # fmt: skip
+    if arguments.drill is not None:
+        text = _drill(profile, arguments, size)
+        write(arguments.output, text, context)
+        return 0
     most = profile.balls.installed
     balls = arguments.balls
     if balls is not None and not (balls.isascii() and balls.isdigit() and len(balls) < 4):
@@ -49,3 +62,20 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         raise wrong("conditions", str(error)) from None
     write(arguments.output, render_paper(found, size=size), context)
     return 0
+
+
+def _drill(profile: Profile, arguments: argparse.Namespace, size: str) -> str:
+    from itertools import islice
+
+    from simrig.page.rendering import render_drill
+    from simrig.training.asking import questions
+    from simrig.training.subject import Subject
+
+    numbers = {}
+    for name, most in (("drill", MOST_QUESTIONS), ("seed", 10**9)):
+        text = getattr(arguments, name)
+        if not (text.isascii() and text.isdigit() and len(text) < 10 and int(text) <= most):
+            raise wrong(f"--{name}", f'found "{text}"; wanted a whole number from 0 to {most}')
+        numbers[name] = int(text)
+    drawn = list(islice(questions([Subject(profile=profile)], numbers["seed"]), numbers["drill"]))
+    return render_drill(profile, drawn, numbers["seed"], size=size)

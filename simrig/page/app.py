@@ -24,6 +24,7 @@ from simrig.interchange import sheets_out
 from simrig.page import filing, views
 from simrig.page.answers import Session
 from simrig.page.desk import Desk
+from simrig.page.drilling import Drilling
 from simrig.page.guard import COOKIE, DAY, Pairing
 from simrig.page.isolating import BusyError, Isolating, StaleError, causes_view
 from simrig.page.logs import log_view
@@ -46,6 +47,7 @@ class Page:
         self.pairing = pairing
         self.address = address
         self.isolating = Isolating()
+        self.drilling = Drilling(desk)
 
     def routes(self) -> Starlette:
         """Return the application, without the gate before it."""
@@ -55,6 +57,9 @@ class Page:
                 Route("/", self.home),
                 Route("/static/{name}", self.file),
                 Route("/begin", self.begin, methods=["POST"]),
+                Route("/drill", self.choose_drill),
+                Route("/drill/ask", self.drill, methods=["GET"]),
+                Route("/drill/ask", self.drill_answer, methods=["POST"]),
                 Route("/pair/{token}", self.pair, methods=["GET", "POST"]),
                 Route("/pairing", self.invite, methods=["POST"]),
                 Route(job, self.on_job(self.show, piece=False)),
@@ -131,6 +136,27 @@ class Page:
             return _message(400, "This machine's profile cannot be read",
                             *[str(problem) for problem in error.problems[:8]])  # fmt: skip
         return RedirectResponse(f"/job/{made.id}", status_code=303)
+
+    def choose_drill(self, request: Request) -> Response:
+        """Choose a machine for a drill."""
+        import secrets
+
+        return HTMLResponse(self.drilling.choose(secrets.randbelow(1_000_000)))
+
+    def drill(self, request: Request) -> Response:
+        """A question of a drill."""
+        return self._drill(dict(request.query_params), None)
+
+    async def drill_answer(self, request: Request) -> Response:
+        """A question of a drill, marked."""
+        form = await _form(request)
+        return await run_in_threadpool(self._drill, form, form.get("answer", ""))
+
+    def _drill(self, place: dict[str, str], answer: str | None) -> Response:
+        text = self.drilling.ask(place.get("machine", ""), place, answer)
+        if text is None:
+            return _message(404, "There is no question about this machine", "Choose another one.")
+        return HTMLResponse(text)
 
     def pair(self, request: Request) -> Response:
         """Pair a phone: a page with one button, then the token in a cookie."""

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from simrig.reports.paper import SIZES, Paper
+
+if TYPE_CHECKING:
+    from simrig.profile.machine import Profile
+    from simrig.training.question import Question
 
 
 @cache
@@ -52,3 +57,16 @@ def render_paper(found: Paper, *, size: str = "A4") -> str:
 
     style = Markup(static("paper.css").replace("PAPER-SIZE", SIZES[size]))
     return render("paper.html", paper=found, profile=found.profile, style=style, size=size)
+
+
+def render_drill(
+    profile: Profile, questions: Sequence[Question], seed: int, *, size: str = "A4"
+) -> str:
+    """Return a question sheet for a class, its answers on a page of their own."""
+    from markupsafe import Markup
+
+    from simrig.training.question import LETTERS
+
+    style = Markup(static("paper.css").replace("PAPER-SIZE", SIZES[size]))
+    asked = [(one, list(zip(LETTERS, one.choices, strict=False))) for one in questions]
+    return render("drill_paper.html", profile=profile, asked=asked, seed=seed, style=style)
