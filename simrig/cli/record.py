@@ -56,7 +56,8 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     profile = context.profile(machine)
     made = course(profile, scenario, file)
     motions = Motions(profile, sampling=scanning.sampling(profile, arguments))
-    recorder = Recorder(motions, _table(profile, arguments.fault), seed=seed)
+    table, shaken = _tables(profile, arguments.fault)
+    recorder = Recorder(motions, table, seed=seed, shaken=shaken)
     events = recorder.record(made.start, made.moves)
     _write(arguments.output, _form(profile, events, suffix))
     if context.json:
@@ -81,18 +82,19 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     return 0
 
 
-def _table(profile: Profile, names: list[str]) -> Links:
+def _tables(profile: Profile, names: list[str]) -> tuple[Links, Links | None]:
+    """Return the links with the faults that stay, and with those too that come and go."""
     from simrig.faults.candidates import fault_named, possible_faults
     from simrig.faults.injection import inject
     from simrig.scan.scanner import links
 
     sound = links(profile)
     if not names:
-        return sound
+        return sound, None
     possible = possible_faults(profile)
     try:
         faults = [fault_named(possible, name) for name in names]
-        table = inject(profile, sound, faults)
+        shaken = inject(profile, sound, faults)
     except ValueError as error:
         raise wrong("--fault", str(error)) from None
     silent = [fault.name for fault in faults if inject(profile, sound, [fault]) == sound]
@@ -102,7 +104,9 @@ def _table(profile: Profile, names: list[str]) -> Links:
             f"{', '.join(silent)} does not change how a switch reads; say in the scenario where"
             " the balls are instead, or name a fault of a sensor, a wire, a plug or the matrix",
         )
-    return table
+    lasting = [fault for fault in faults if not fault.kind.intermittent]
+    table = inject(profile, sound, lasting)
+    return table, None if len(lasting) == len(faults) else shaken
 
 
 def _form(profile: Profile, events: Iterable[Event], suffix: str) -> Iterator[bytes]:

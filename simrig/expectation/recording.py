@@ -28,8 +28,13 @@ from simrig.world.balls import Placement
 from simrig.world.moves import Move
 from simrig.world.spans import Span
 
+LONGEST_MS: Final = 5000.0
 PAUSE_MS: Final = 2500.0
 REBOUND_MS: Final = (30.0, 200.0)
+
+
+Segments = dict[str, list[tuple[float, str]]]
+"""For each sensor when its reading changes, in order, and to what."""
 
 
 @attrs.frozen
@@ -42,11 +47,24 @@ class _Edge:
 
 
 class Recorder:
-    """Draws runs of one machine; ``seed`` None: typical times."""
+    """Draws runs of one machine; ``seed`` None: typical times.
 
-    def __init__(self, motions: Motions, table: Links, *, seed: int | None = None) -> None:
+    ``shaken`` is the table of links as it is at times, where a fault comes and goes:
+    for moments after each move has started, as a kick's shocks would have it.
+    """
+
+    def __init__(
+        self,
+        motions: Motions,
+        table: Links,
+        *,
+        seed: int | None = None,
+        shaken: Links | None = None,
+    ) -> None:
         self.motions = motions
         self.table = table
+        self.shaken = shaken
+        self._seed = seed
         self.starts: tuple[float, ...] = ()
         """When each move of the last record started, in ms."""
         self._random = None if seed is None else random.Random(seed)
@@ -111,24 +129,52 @@ class Recorder:
         yield _Edge(off + self._random.uniform(*REBOUND_MS), sensor, True)
 
     def _drawn(self, span: Span) -> float:
+        # A ball may take for ever where little is known; a run that is recorded does not.
+        typical = min(span.typical, max(span.low, LONGEST_MS))
         if self._random is None:
-            return span.typical
-        high = min(span.high, max(2 * span.typical, 1.5 * span.low))
+            return typical
+        high = min(span.high, max(2 * typical, 1.5 * span.low))
         # Towards the ends, where mistakes in a judgement would show.
         return span.low + (high - span.low) * self._random.betavariate(0.8, 1.6)
+
+    def _read(
+        self,
+        profile: Profile,
+        table: Links,
+        start: dict[str, bool | None],
+        edges: list[_Edge],
+    ) -> tuple[dict[str, str], Segments]:
+        """Return every reading at the start, and each sensor's changes in time."""
+        moving = changes(profile, table, start, [(one.sensor, one.worked) for one in edges])
+        opening = dict(next(moving))
+        raw: Segments = {}
+        for edge, changed in zip(edges, moving, strict=True):
+            for name, reading in changed:
+                raw.setdefault(name, []).append((edge.time_ms, reading))
+        return opening, raw
+
+    def _moments(self) -> list[tuple[float, float]]:
+        """Draw when a fault that comes and goes is there: a few times after each start."""
+        drawn = random.Random(self._seed or 0)
+        found = []
+        for start in self.starts:
+            since = start + drawn.uniform(8.0, 40.0)
+            for _ in range(drawn.randint(1, 3)):
+                until = since + drawn.uniform(12.0, 40.0)
+                found.append((since, until))
+                since = until + drawn.uniform(15.0, 40.0)
+        return found
 
     def _scanned(
         self, profile: Profile, start: dict[str, bool | None], edges: list[_Edge]
     ) -> list[Event]:
-        moving = changes(profile, self.table, start, [(one.sensor, one.worked) for one in edges])
-        opening = dict(next(moving))
+        opening, raw = self._read(profile, self.table, start, edges)
+        if self.shaken is not None:
+            other = self._read(profile, self.shaken, start, edges)
+            raw = _alternating(opening, raw, *other, self._moments())
         recorded = [
             sensor.id for sensor in profile.sensor if sensor.follows or sensor in watched(profile)
         ]
-        raw: dict[str, list[tuple[float, str]]] = {}
-        for edge, changed in zip(edges, moving, strict=True):
-            for name, reading in changed:
-                raw.setdefault(name, []).append((edge.time_ms, reading))
         sampling = self.motions.sampling
         period = 0.0 if sampling is None else sampling.period_ms
         phase = period / 2 if self._random is None else self._random.uniform(0.0, period)
@@ -141,6 +187,42 @@ class Recorder:
                 if reading != EITHER:
                     found.append(Event(time_ms=time_ms, signal=name, reading=reading))  # type: ignore[arg-type]
         return found
+
+
+def _alternating(
+    opening: dict[str, str],
+    raw: Segments,
+    other_opening: dict[str, str],
+    other: Segments,
+    moments: list[tuple[float, float]],
+) -> Segments:
+    """Return what is read where one table holds, but for the moments in which another does."""
+    found: Segments = {}
+    for name in opening:
+        if raw.get(name) == other.get(name) and opening[name] == other_opening[name]:
+            if name in raw:
+                found[name] = raw[name]
+            continue
+        marks = sorted(
+            [
+                *((time, 0, reading) for time, reading in raw.get(name, ())),
+                *((time, 1, reading) for time, reading in other.get(name, ())),
+                *((since, 2, "shaken") for since, _ in moments),
+                *((until, 2, "still") for _, until in moments),
+            ]
+        )
+        states = [opening[name], other_opening[name]]
+        shaken = 0
+        last = opening[name]
+        for time, which, what in marks:
+            if which == 2:
+                shaken = int(what == "shaken")
+            else:
+                states[which] = what
+            if states[shaken] != last:
+                last = states[shaken]
+                found.setdefault(name, []).append((time, last))
+    return found
 
 
 def scanned(

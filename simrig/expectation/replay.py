@@ -46,7 +46,8 @@ class Replay:
     go to.  ``phase`` names the phase with whose positions it starts, None where they were
     stated or are no phase's.  ``notes`` say in words what was left out,
     ``moves`` which moves were made, where that was asked for; ``untold`` counts
-    anomalies beyond the first thousands.  ``changed`` are the sensors whose readings changed.
+    anomalies beyond the first thousands.  ``changed`` are the sensors whose readings changed;
+    ``opened`` tells that the log starts with the readings of most sensors.
     """
 
     anomalies: tuple[Anomaly, ...]
@@ -58,6 +59,7 @@ class Replay:
     moves: tuple[Made, ...] = ()
     untold: int = 0
     changed: frozenset[str] = frozenset()
+    opened: bool = False
 
     @property
     def agrees(self) -> bool:
@@ -117,6 +119,7 @@ def replay(
         notes=tuple(reader.notes(scene)),
         untold=best.untold,
         changed=frozenset(scene.changed),
+        opened=bool(dump),
         moves=tuple(Made(time_ms=time if timed else None, move=move) for time, move in best.made()),
     )
 

@@ -228,7 +228,11 @@ class Scene:
         if side < 0:
             by = mover.lo[index] + self.delay.low - time
             amount = "" if not math.isfinite(by) or by < 0 else f" {by:.0f} ms"
-            return f"{sensor} changes{amount} earlier than a ball can get there"
+            return f"{sensor} changes{amount} earlier than a ball can get there by itself"
         by = time - mover.hi[index] - self.delay.high
         amount = "" if not math.isfinite(by) or by < 0 else f" {by:.0f} ms"
-        return f"{sensor} changes{amount} later than a ball that rolls freely"
+        latest = self.motions.geometry.allowance.latest
+        return (
+            f"{sensor} changes{amount} later than a ball that takes {latest:g} times as long as"
+            " on a clean way"
+        )

@@ -59,4 +59,5 @@ def _assumed(profile: Profile, conditions: Conditions, found: Replay) -> str:
     if found.phase is None:
         return "Assumed: the balls lie as the first readings say; you did not say where they are."
     title = phase_of(profile, found.phase).title
-    return f"Assumed at its start: {title} (by its first readings, or because you did not say)."
+    reason = "as its first readings say" if found.opened else "its changes fit that"
+    return f"Assumed at its start: {title}; you did not say, {reason}."

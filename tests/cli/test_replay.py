@@ -71,7 +71,7 @@ def test_a_log_without_times_is_judged_by_its_order(log, capsys, tmp_path):
 
 
 def test_a_recorded_dump_is_read_by_another_reader_with_equal_events(tmp_path, capsys):
-    """Source: vcdvcd reads the same changes at the same microseconds (CHECKS: FMT-01, V182)."""
+    """Source: vcdvcd (V182): the same changes at the same microseconds."""
     dump, rows = tmp_path / "run.vcd", tmp_path / "run.csv"
     for path in (dump, rows):
         assert run(capsys, "record", MOVES, "-o", str(path), "--seed", "3")[0] == 0
@@ -101,6 +101,18 @@ def test_a_fault_shows_in_the_record(tmp_path, capsys):
     assert code == 1
     assert one["kind"] == "swapped"
     assert {one["sensor"], *one["others"]} == {"trough-4", "trough-5"}
+
+
+def test_a_fault_that_comes_and_goes_is_recorded_as_a_flicker(tmp_path, capsys):
+    """A joint that makes and breaks: the log flickers there, and diagnosing it leads back."""
+    path = str(tmp_path / "run.csv")
+    fault = "emitter-joint-loose:lock-2"
+    assert run(capsys, "record", MOVES, "-o", path, "--fault", fault, "--seed", "1")[0] == 0
+    code, out, _ = run(capsys, "replay", "tidal-clockwork", path, "--json")
+    assert code == 1
+    kinds = {(one["kind"], one["sensor"]) for one in json.loads(out)["anomalies"]}
+    assert ("flicker", "lock-2") in kinds
+    assert {sensor for _, sensor in kinds} <= {"lock-1", "lock-2"}
 
 
 @pytest.mark.parametrize(

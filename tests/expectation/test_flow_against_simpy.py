@@ -23,7 +23,7 @@ BALL, PITCH, HEIGHT, WIDTH, SLOPE, SEATS = 27.0, 27.0, 15.0, 15.0, 7.0, 5
 
 
 def acceleration():
-    """Sphere on two rails: g sin / (1 + 0.4 R^2 / r^2) (CHECKS: MEC-05, NIC)."""
+    """Sphere on two rails: g sin / (1 + 0.4 R^2 / r^2). Source: NIC (MEC-05)."""
     radius = BALL / 2
     rolling = math.sqrt(radius**2 - (WIDTH / 2) ** 2)
     return G * math.sin(math.radians(SLOPE)) / (1 + 0.4 * radius**2 / rolling**2)

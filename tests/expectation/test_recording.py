@@ -62,7 +62,7 @@ def test_readings_change_at_scans_only():
 
 
 def test_a_pulse_shorter_than_the_debounce_is_not_recorded():
-    """Three readings 2 ms apart want more than 4 ms (CHECKS: SCN-02)."""
+    """Three readings 2 ms apart want more than 4 ms. Source: derived (SCN-02)."""
     sampling = Sampling(period_ms=2, equal_readings=3)
     assert list(scanned("open", [(10.0, "closed"), (13.9, "open")], sampling, 0.5)) == []
     seen = list(scanned("open", [(10.0, "closed"), (17.0, "open")], sampling, 0.5))
@@ -71,7 +71,7 @@ def test_a_pulse_shorter_than_the_debounce_is_not_recorded():
 
 @given(st.floats(0, 1.999), st.floats(4.001, 50))
 def test_a_scanned_pulse_is_as_often_seen_as_the_formula_says(phase, width):
-    """w, T, n: seen for certain from n T on (CHECKS: SCN-02)."""
+    """w, T, n: seen for certain from n T on. Source: derived (SCN-02)."""
     sampling = Sampling(period_ms=2, equal_readings=3)
     seen = list(scanned("open", [(10.0, "closed"), (10.0 + width, "open")], sampling, phase))
     if width >= sampling.certain_ms:
@@ -90,7 +90,7 @@ def test_a_fraction_of_short_pulses_is_seen():
 
 
 def test_an_input_filter_swallows_what_is_shorter_and_delays_the_rest():
-    """A filter of 3 ms: 2 ms are ignored, 5 ms come 3 ms later (CHECKS: SCN-05, FIL)."""
+    """A filter of 3 ms: 2 ms are ignored, 5 ms come 3 ms later. Source: FIL (SCN-05)."""
     sampling = Sampling(period_ms=0.1, filter_ms=3)
     assert list(scanned("open", [(10.0, "closed"), (12.0, "open")], sampling, 0.0)) == []
     seen = list(scanned("open", [(10.0, "closed"), (15.0, "open")], sampling, 0.0))

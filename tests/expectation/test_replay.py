@@ -6,6 +6,8 @@ import tracemalloc
 
 import attrs
 import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
 
 import simrig
 from simrig.expectation.flow import Flow
@@ -14,6 +16,7 @@ from simrig.expectation.replay import StartError, replay
 from simrig.scan.events import Event
 from simrig.world.moves import parse, start
 from simrig.world.phases import Conditions, legal_placements
+from tests.moving_machines import machines, runs
 from tests.planted_logs import MACHINES, PLANTERS, Run, found, plant
 
 FULL = bool(os.environ.get("SIMRIG_FULL"))
@@ -288,3 +291,16 @@ def test_a_spoilt_log_is_judged_without_failing(seed):
     for one in judged.anomalies:
         assert run.profile.row("sensor", one.sensor) is not None
         assert one.why
+
+
+@given(st.data())
+@settings(max_examples=300 if FULL else 20, deadline=None, phases=[Phase.generate])
+def test_any_machine_agrees_with_its_own_record_however_little_is_known_of_it(data):
+    """Unknown lengths, slopes, scans and diodes: moves by machine and by hand, drawn times."""
+    profile = data.draw(machines())
+    placement, moves = data.draw(runs(profile))
+    flow = Flow.of(profile, placement)
+    seed = data.draw(st.none() | st.integers(0, 999))
+    log = Recorder(flow.motions, flow.table, seed=seed).record(placement, moves)
+    judged = replay(profile, log)
+    assert judged.agrees, judged.anomalies
