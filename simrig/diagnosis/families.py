@@ -89,10 +89,14 @@ class Classes:
                 return count, odds
             free = [self.priors[i] for i in self.members[family[0]] if parts[i] not in taken]
             return len(free), sum(free)
-        if len(family) == 2 and family[0] != family[1] and not taken:
+        if len(family) == 2 and family[0] != family[1]:
             count, odds, class_parts = self._sums[family[0]]
             other_count, other_odds, other_parts = self._sums[family[1]]
-            if class_parts.isdisjoint(other_parts):
+            if (
+                class_parts.isdisjoint(other_parts)
+                and class_parts.isdisjoint(taken)
+                and other_parts.isdisjoint(taken)
+            ):
                 return count * other_count, odds * other_odds
         # Walk through the smallest class. A set with k members of it is met k times.
         walked = min(family, key=lambda number: self._sums[number][0])

@@ -13,12 +13,17 @@ just one minimal set; only where several compete is each set looked at.
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator, Mapping
-from itertools import chain, combinations
+from collections.abc import Callable, Container, Mapping
+from functools import lru_cache
+from itertools import combinations
+from operator import itemgetter
 
 import attrs
 
 from simrig.diagnosis.families import Classes, Family
+
+Smaller = tuple[tuple[int, ...], Callable[[Family], Family]]
+"""Places in a family, and what takes the members of a family that stand there."""
 
 
 @attrs.define
@@ -40,16 +45,18 @@ def fold(classes: Classes, families: Mapping[Family, float]) -> dict[tuple[int, 
     folds: dict[tuple[int, ...], Fold] = {}
     # For each minimal family: what stands beside it in families that hold it alone.
     beside: dict[Family, list[tuple[Family, float]]] = {}
+    sizes: frozenset[int] = frozenset()
     contested = []
     if () in families:
         folds[()] = Fold(families[()], families[()])
         _fold_whole(classes, folds, (), [item for item in families.items() if item[0]])
         return folds
     for family in sorted(families, key=len):
-        held = _places(family, beside)
+        held = _places(family, beside, _smaller(len(family), sizes))
         likelihood = families[family]
         if not held:
             beside[family] = []
+            sizes |= {len(family)}
             for chosen, odds in classes.expand(family):
                 folds[tuple(sorted(chosen))] = Fold(odds * likelihood, likelihood)
         elif len(held) == 1:
@@ -66,20 +73,27 @@ def fold(classes: Classes, families: Mapping[Family, float]) -> dict[tuple[int, 
     return folds
 
 
-def _places(family: Family, minimal: Container[Family]) -> list[tuple[int, ...]]:
+def _places(
+    family: Family, minimal: Container[Family], smaller: tuple[Smaller, ...]
+) -> list[tuple[int, ...]]:
     """Return the places in a family that a smaller, minimal one can take."""
-    return [
-        places
-        for places, smaller in zip(
-            _smaller(tuple(range(len(family)))), _smaller(family), strict=True
-        )
-        if smaller in minimal
-    ]
+    return [places for places, take in smaller if take(family) in minimal]
 
 
-def _smaller(family: Family) -> Iterator[Family]:
-    """Yield all proper sub-families but the empty one, the same places at the same turn."""
-    return chain.from_iterable([combinations(family, size) for size in range(1, len(family))])
+@lru_cache(maxsize=64)
+def _smaller(length: int, sizes: frozenset[int]) -> tuple[Smaller, ...]:
+    """Return all proper parts, of some sizes, of families of one length: places, and how to take
+    what stands there."""
+    return tuple(
+        [
+            (places, itemgetter(slice(places[0], places[0] + 1)))
+            if len(places) == 1
+            else (places, itemgetter(*places))
+            for size in range(1, length)
+            if size in sizes
+            for places in combinations(range(length), size)
+        ]
+    )
 
 
 def _fold_whole(

@@ -20,6 +20,7 @@ its time counts; times are of the processor, not of the clock.
 from __future__ import annotations
 
 import argparse
+import math
 import random
 import statistics
 import sys
@@ -196,10 +197,11 @@ def deeper(two: Instance, three: Instance) -> None:
 
 def _again(made: Instance, sheet: Mapping[str, str], limit: int) -> tuple[int, float]:
     """Return the number of sets, and the time when what the machine does is known."""
-    for _ in range(3):
+    spent = math.inf
+    for _ in range(4):
         start = time.process_time()
         found = explain(system(made.about, Observation(readings=sheet)), limit)
-        spent = time.process_time() - start
+        spent = min(spent, time.process_time() - start)
     return found.count, spent
 
 
