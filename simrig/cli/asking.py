@@ -87,7 +87,7 @@ class Asking:
         total = sum(cause.chance for cause in causes)
         sure = [cause for cause in causes if cause.chance >= SURE * total]
         self.say()
-        for line in report.ending(isolation, sure or causes):
+        for line in report.ending(isolation, sure or causes, self.keep.machine):
             self.say(line)
         others = len(causes) - 1
         if sure and others:
@@ -185,7 +185,8 @@ class Asking:
             one = self.job.result(found.check.id, named)
         except ValueError:
             shown = f'"{word}" is no answer here' if word else "nothing was said"
-            self.say(f"{shown}; wanted {', '.join(keys)}, a word above, or u, s, l, w, q.")
+            wanted = f"wanted {', '.join(keys)}, a word above, or u, s, l, w, q."
+            self._lines(report.folded(f"{shown}; {wanted}", "  "))
             return
         if self.job.diagnosis((*self.results, one)).conflict is None:
             self._add(Answer(check=found.check.id, result=one))

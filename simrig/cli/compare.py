@@ -41,7 +41,13 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
             for sheet in sheets
             for words in doubts(profile, sheet.observation, sheet.conditions)
         ]
-        context.answer(documents.comparisons(found) | {"profile_doubts": sorted(set(noted))})
+        stands_on = [words for sheet in sheets for words in _underlying(profile, sheet)]
+        more = {
+            "profile_doubts": list(dict.fromkeys(noted)),
+            "depends_on": list(dict.fromkeys(stands_on)),
+            **shop.document(context),
+        }
+        context.answer(documents.comparisons(found) | more)
         return code
     shop.say(context)
     for number, (sheet, one) in enumerate(zip(sheets, found, strict=True), 1):
@@ -52,8 +58,17 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     return code
 
 
+def _underlying(profile: Profile, sheet: Sheet) -> tuple[str, ...]:
+    from simrig.expectation.facts import underlying
+    from simrig.world.phases import phase_of
+
+    conditions = sheet.conditions
+    phase = None if conditions.seen_only else phase_of(profile, conditions.phase).id
+    return underlying(profile, sheet.observation.looked_at(), phase)
+
+
 def _lines(profile: Profile, sheet: Sheet, found: Comparison) -> Iterator[str]:
-    from simrig.reports import tables, wording
+    from simrig.reports import growth_text, tables, wording
 
     yield wording.folded(wording.assumed(profile, sheet.conditions))
     yield wording.folded(wording.polarity(profile))
@@ -79,3 +94,4 @@ def _lines(profile: Profile, sheet: Sheet, found: Comparison) -> Iterator[str]:
         for one in better[:3]:
             words = wording.fit_words(profile, one, sheet.conditions)
             yield wording.folded(f"  {words} ({one.differences} left)", "    ")
+    yield from growth_text.stands_on(profile, _underlying(profile, sheet))

@@ -73,7 +73,8 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
             _answer(found, job.isolation(results), verdicts, records, arguments, context)
     code = 0 if found.as_assumed else 1
     if arguments.ask:
-        _begin(records, context)
+        for line in _beginning(records, context):
+            context.say(line)
         code, results = isolating.ask(job, results, arguments, context)
         found = job.diagnosis(results)
     if arguments.file:
@@ -82,13 +83,14 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     return code
 
 
-def _begin(records: int, context: Context) -> None:
-    """Say first what the shop's record brings in."""
-    shop.say(context)
-    if records:
-        from simrig.cli import unit_text
+def _beginning(records: int, context: Context) -> list[str]:
+    """Return what the shop's record brings in, to be said first."""
+    from simrig.cli import unit_text
 
-        context.say(unit_text.weighed(records))
+    lines = [] if context.unit is None else list(unit_text.lines(context.unit))
+    if records:
+        lines.append(unit_text.weighed(records))
+    return [row for line in lines for row in line.split("\n")]
 
 
 def _answer(
@@ -116,18 +118,16 @@ def _answer(
     from simrig.reports import diagnosis_text as report
     from simrig.reports import isolation_text
 
-    _begin(records, context)
-    if arguments.plan and found.conflict is None:
-        for line in isolation_text.plan_lines(isolation):
-            context.say(line)
-        return
+    lines = _beginning(records, context)
     step = partial(isolation_text.next_lines, isolation)
-    lines = (
-        report.everything(found, next_lines=step)
-        if arguments.all
-        else report.screen(found, next_lines=step)
-    )
-    for line in [*lines, *report.asked(verdicts)]:
+    if arguments.plan and found.conflict is None:
+        lines += isolation_text.plan_lines(isolation)
+    elif arguments.all:
+        lines += [*report.everything(found, next_lines=step), *report.asked(verdicts)]
+    else:
+        lines += report.screen(found, next_lines=step, most=report.MOST_LINES - len(lines))
+        lines += report.asked(verdicts)
+    for line in lines:
         context.say(line)
 
 

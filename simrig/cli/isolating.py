@@ -21,9 +21,12 @@ if TYPE_CHECKING:
 
 SEEN = (
     "phase", "balls", "at", "seats", "state", "door", "closed", "open", "unknown", "flicker",
-    "others", "sheet", "complaint", "faults",
+    "others", "sheet", "complaint", "log", "faults", "unit", "store", "rates",
 )  # fmt: skip
 """The options that a kept job carries."""
+FILES = ("sheet", "log")
+UNSAID = {"faults": "2", "rates": "shop"}
+"""What options that have a value of their own are when nobody says them."""
 
 
 def resume(arguments: argparse.Namespace) -> None:
@@ -41,11 +44,21 @@ def resume(arguments: argparse.Namespace) -> None:
     if document["machine"] != arguments.machine:
         message = f"{arguments.job} is a job on {document['machine']}; name that machine"
         raise wrong("--job", message)
-    said = {name: value for name, value in _asked(arguments).items() if value not in (None, [])}
-    said.pop("faults", None)
-    held: dict[str, Any] = {
-        name: value for name, value in document["asked"].items() if name in SEEN
+    said = {
+        name: value
+        for name, value in _asked(arguments).items()
+        if value not in (None, [], UNSAID.get(name))
     }
+    kept = document["asked"]
+    held = {name: kept[name] for name in SEEN if name in kept}
+    for name, value in held.items():
+        several = isinstance(getattr(arguments, name), list)
+        words = value if several and isinstance(value, list) else [value]
+        if several != isinstance(value, list) or not all(
+            isinstance(word, str) or (word is None and not several and name not in UNSAID)
+            for word in words
+        ):
+            raise wrong("--job", f"{arguments.job} is not as simrig kept it ({name}); mend it")
     other = [name for name, value in said.items() if held.get(name) != value]
     if other:
         message = f"{arguments.job} holds another job ({', '.join(other)} differ); leave them out"
@@ -57,9 +70,10 @@ def resume(arguments: argparse.Namespace) -> None:
 
 def _asked(arguments: argparse.Namespace) -> dict[str, Any]:
     asked = {name: getattr(arguments, name, None) for name in SEEN}
-    asked["sheet"] = [
-        file if file == "-" else str(Path(file).resolve()) for file in asked["sheet"] or []
-    ]
+    for name in FILES:
+        asked[name] = [
+            file if file == "-" else str(Path(file).resolve()) for file in asked[name] or []
+        ]
     return asked
 
 
@@ -90,8 +104,8 @@ def ask(
     """Hold the conversation; return its exit code and all that checks have shown."""
     if context.json:
         raise wrong("--ask", "a conversation has no JSON; leave --json or --ask out")
-    if "-" in arguments.sheet:
-        raise wrong("--ask", "answers come from stdin, so the sheet cannot; name a file")
+    if "-" in (*arguments.sheet, *arguments.log):
+        raise wrong("--ask", "answers come from stdin, so the readings cannot; name a file")
     answers = [asking.Answer(check=one.check.id, result=one) for one in results]
     for check, result in getattr(arguments, "kept", ()):
         try:

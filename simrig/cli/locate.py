@@ -35,7 +35,9 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     if context.json:
         from simrig.interchange import documents
 
-        context.answer(documents.locations(found) | shop.document(context))
+        stands_on = [words for sheet in sheets for words in _underlying(profile, sheet)]
+        more = {"depends_on": list(dict.fromkeys(stands_on)), **shop.document(context)}
+        context.answer(documents.locations(found) | more)
         return code
     shop.say(context)
     for number, (sheet, one) in enumerate(zip(sheets, found, strict=True), 1):
@@ -46,8 +48,14 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     return code
 
 
+def _underlying(profile: Profile, sheet: Sheet) -> tuple[str, ...]:
+    from simrig.expectation.facts import underlying
+
+    return underlying(profile, sheet.observation.looked_at(), None)
+
+
 def _lines(profile: Profile, sheet: Sheet, found: Location, *, alone: bool) -> Iterator[str]:
-    from simrig.reports import wording
+    from simrig.reports import growth_text, wording
 
     stated = sheet.conditions.balls
     balls = profile.balls.installed if stated is None else stated
@@ -74,3 +82,4 @@ def _lines(profile: Profile, sheet: Sheet, found: Location, *, alone: bool) -> I
             yield wording.folded(f"    can be: {hiding}; or out of the machine", "      ")
     if len(found.placements) > 5:
         yield f"  {len(found.placements) - 5} more: --json lists them"
+    yield from growth_text.stands_on(profile, _underlying(profile, sheet))

@@ -32,6 +32,7 @@ COMMANDS: Final = {
     "diff": "what changed between two revisions of a profile, and which readings with it",
     "new": "package a finished profile as a plug-in",
     "schema": "print the JSON Schema of a file format, for editors and other tools",
+    "drill": "train: questions made from the machines at hand, marked and explained",
     "history": "the shop's record",
     "page": "the page for the phone beside the machine",
     "paper": "printable: the machine, what must be read, sheets to fill in",

@@ -14,6 +14,7 @@ from functools import cache
 from simrig.diagnosis.bench_case import Case, Ground
 from simrig.diagnosis.bench_check import RIGHT, Check
 from simrig.diagnosis.checks_coils import coil_checks
+from simrig.diagnosis.checks_mates import mate_checks
 from simrig.diagnosis.checks_matrix import line_checks
 from simrig.diagnosis.checks_optical import beam_checks
 from simrig.diagnosis.checks_plugs import plug_checks
@@ -37,6 +38,7 @@ def catalogue(
         *reading_checks(about, start_balls),
         *ball_checks(about),
         *hand_checks(about),
+        *mate_checks(about),
         *beam_checks(about),
         *supply_checks(about),
         *plug_checks(about),

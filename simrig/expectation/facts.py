@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from simrig.profile.components import Sensor
 from simrig.profile.keys import attribute_of, keys_of
 from simrig.profile.machine import Profile
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links
+from simrig.sensing.chain import Chain, chains
 from simrig.world.balls import Fact, count_by_place
 from simrig.world.worlds import Value, Worlds
 
@@ -71,7 +72,7 @@ def standing_on(
         found.update(dict.fromkeys(_unsure(profile, table, worlds, sensor)))
     if cell.maybe and cell.surely != frame.everything:
         found.update(dict.fromkeys(_between_worlds(profile, worlds, frame, cell)))
-    found.update(dict.fromkeys(_assumed(profile, table, sensor, phase)))
+    found.update(dict.fromkeys(_assumed(profile, table.chains, sensor, phase)))
     if profile.matrix is None and sensor.address is None:
         # In a matrix without diodes a phantom could show at it.
         found[Fact("sensor", sensor.id, "address")] = None
@@ -135,8 +136,10 @@ def _between_worlds(profile: Profile, worlds: Worlds, frame: Frame, cell: Value)
             yield from sorted(facts)
 
 
-def _assumed(profile: Profile, table: Links, sensor: Sensor, phase: str | None) -> Iterator[Fact]:
-    facts = [fact for link in table.chains[sensor.id] for fact in link.facts]
+def _assumed(
+    profile: Profile, table: Mapping[str, Chain], sensor: Sensor, phase: str | None
+) -> Iterator[Fact]:
+    facts = [fact for link in table[sensor.id] for fact in link.facts]
     facts += [Fact("sensor", sensor.id, key) for key in ("at", "follows")]
     for spot in sensor.spots:
         if place := profile.spots[spot].place:
@@ -163,3 +166,23 @@ def dependencies(
             f"not known: {question}" if reason is None else f"assumed: {question} ({reason})"
         )
     return tuple(dict.fromkeys(words))
+
+
+def underlying(profile: Profile, sensors: Iterable[str], phase: str | None) -> tuple[str, ...]:
+    """Return in words what an answer from these sensors' readings stands on.
+
+    What is assumed about them, and what is not known about how they read; with a
+    phase also what is assumed of it.
+    """
+    table = chains(profile)
+    found: dict[Fact, None] = {}
+    for name in sensors:
+        sensor = profile.row("sensor", name)
+        unsure = [fact for link in table[name] if link.action == "unsure" for fact in link.facts]
+        found |= dict.fromkeys(fact for fact in unsure if is_unknown(profile, fact))
+        found |= dict.fromkeys(_assumed(profile, table, sensor, phase))
+    general = [Fact("balls", "", "installed")]
+    if phase is not None:
+        general.append(Fact("balls", "", "store"))
+    found |= dict.fromkeys(fact for fact in general if assumed_reason(profile, fact) is not None)
+    return dependencies(profile, tuple(found))

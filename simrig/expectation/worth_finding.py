@@ -128,7 +128,7 @@ def _tried(candidate: Candidate, now: Answers) -> Worth | None:
     gain = (
         f"{count} at {_switches(sensors)} would be others if it is wrong"
         if candidate.assumed
-        else f"{count} at {_switches(sensors)} become definite"
+        else f"{count} at {_switches(sensors)} become{'s' if len(keys) == 1 else ''} definite"
     )
     weight = WRONG if candidate.assumed else 1.0
     return Worth(

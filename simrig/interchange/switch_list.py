@@ -134,5 +134,6 @@ def _gaps(reading: Reading) -> None:
         missing = [n for n in range(one + 1, other) if n not in reading.mentioned]
         if missing and one // 10 == other // 10:
             words = ", ".join(str(number) for number in missing)
-            message = f"{words} is not on the list, between {one} and {other}; taken as unused"
+            verb = "is" if len(missing) == 1 else "are"
+            message = f"{words} {verb} not on the list, between {one} and {other}; taken as unused"
             reading.note(line_of[other], "number", message)

@@ -25,7 +25,7 @@ from simrig.page import filing, views
 from simrig.page.answers import Session
 from simrig.page.desk import Desk
 from simrig.page.guard import COOKIE, DAY, Pairing
-from simrig.page.isolating import Isolating, causes_view
+from simrig.page.isolating import BusyError, Isolating, StaleError, causes_view
 from simrig.page.logs import log_view
 from simrig.page.rendering import render, static
 from simrig.reports import wording
@@ -70,7 +70,7 @@ class Page:
                 Route(f"{job}/file", self.on_job(self.finish, piece=False)),
                 Route(f"{job}/file", self.file_job, methods=["POST"]),
             ],
-            exception_handlers={404: _nothing_here, 500: _failed},
+            exception_handlers={404: _nothing_here, 500: _failed, BusyError: _busy},
         )
 
     def on_job(
@@ -195,13 +195,21 @@ class Page:
 
     def causes(self, request: Request, job: Session) -> Response:
         """What can be wrong, worked out from everything that was seen."""
-        return HTMLResponse(render("causes.html", **self._causes(job), job=job))
+        asked = request.query_params.get("seq")
+        try:
+            found = self._causes(
+                job, lambda: asked is None or asked == str(self.desk.answers.last(job.id))
+            )
+        except StaleError:
+            return Response(status_code=204)
+        return HTMLResponse(render("causes.html", **found, job=job))
 
-    def _causes(self, job: Session) -> dict[str, Any]:
+    def _causes(self, job: Session, wanted: Callable[[], bool] = lambda: True) -> dict[str, Any]:
         profile, _ = self.desk.machine(job.machine)
         state, _ = self.desk.state(job)
         try:
-            return {"error": None, "found": causes_view(self.isolating.isolation(profile, state))}
+            isolation = self.isolating.isolation(profile, state, wanted=wanted)
+            return {"error": None, "found": causes_view(isolation)}
         except ValueError as error:
             return {"error": str(error), "found": None}
 
@@ -300,7 +308,7 @@ class Page:
             try:
                 shown = causes_view(self.isolating.isolation(profile, state))
                 found = [group.title for group in shown.groups]
-            except ValueError:
+            except (ValueError, BusyError):
                 pass
         try:
             units = filing.units(self.desk.store, profile.id)
@@ -327,7 +335,9 @@ class Page:
         profile, _ = self.desk.machine(job.machine)
         state, _ = self.desk.state(job)
         try:
-            number = filing.file_job(self.desk.store, profile, state, form, now=self.desk.clock())
+            number = filing.file_job(
+                self.desk.store, profile, state, form, begun=job.begun, now=self.desk.clock()
+            )
         except InputError as error:
             words = "; ".join(str(problem) for problem in error.problems)
             return HTMLResponse(self._finish(job, words), status_code=422)
@@ -374,6 +384,10 @@ def _filed(job: Session) -> Response:
 
 def _nothing_here(request: Request, error: Exception) -> Response:
     return _message(404, "There is nothing here", "")
+
+
+def _busy(request: Request, error: Exception) -> Response:
+    return _message(503, "Too many ask at once", "It is tried again in a moment.")
 
 
 def _failed(request: Request, error: Exception) -> Response:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Callable
 from typing import Any, Final
 
 import attrs
@@ -23,6 +24,7 @@ _MOST_JOBS: Final = 12
 _SURE: Final = 0.99
 _LIMIT: Final = 2
 MOST_ANSWERS: Final = 8
+MOST_WAITING: Final = 12
 
 
 @attrs.frozen(kw_only=True)
@@ -70,20 +72,41 @@ class CausesView:
     diagnosis: Diagnosis = attrs.field(repr=False, eq=False)
 
 
+class StaleError(Exception):
+    """Somebody tapped on while the question waited: nobody wants this answer any more."""
+
+
+class BusyError(Exception):
+    """So many questions wait that another one has to come again."""
+
+
 class Isolating:
     """Diagnoses for all who use the page; one at a time, since each takes the whole processor."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
+        self._room = threading.BoundedSemaphore(MOST_WAITING)
         self._jobs: OrderedDict[Any, Job] = OrderedDict()
         self._known: OrderedDict[Any, Isolation] = OrderedDict()
 
-    def isolation(self, profile: Profile, state: State) -> Isolation:
+    def isolation(
+        self, profile: Profile, state: State, *, wanted: Callable[[], bool] = lambda: True
+    ) -> Isolation:
         """Return the diagnosis of everything that was seen and checked, and the bench for what
         comes next.
 
-        Raises ValueError, in words, when nothing was seen or the conditions cannot be.
+        ``wanted`` tells, when its turn comes, whether anybody still waits for it.  Raises
+        ValueError, in words, when nothing was seen or the conditions cannot be; StaleError
+        and BusyError.
         """
+        if not self._room.acquire(blocking=False):
+            raise BusyError
+        try:
+            return self._isolation(profile, state, wanted)
+        finally:
+            self._room.release()
+
+    def _isolation(self, profile: Profile, state: State, wanted: Callable[[], bool]) -> Isolation:
         seen = (
             profile.id,
             tuple(
@@ -96,6 +119,8 @@ class Isolating:
             if key in self._known:
                 self._known.move_to_end(key)
                 return self._known[key]
+            if not wanted():
+                raise StaleError
             job = self._jobs.get(seen)
             if job is None or job.profile is not profile:
                 sheets = tuple(

@@ -55,6 +55,8 @@ def parse(text: str) -> Address | None:
         return Address(column=int(match[1]), row=int(match[2]))
     if match := _DIRECT.match(words):
         return Address(direct=int(match[1]))
-    if match := _BOARD.match(words):
+    match = _BOARD.match(words)
+    # Half of another form is no board of that name.
+    if match and match[1] not in ("column", "row", "direct"):
         return Address(board=match[1], input=int(match[2]))
     return None

@@ -206,7 +206,7 @@ def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterat
         if place is None:
             return
         if least > installed:
-            yield f"at least {counted(least, 'ball')} placed; the machine carries {installed}"
+            yield f"{least} balls are placed; the machine carries {installed}"
         elif installed - most > place.capacity:
             yield (
                 f"{installed - most} balls would be left for {resting[0]}, which holds "

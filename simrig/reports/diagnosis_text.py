@@ -33,13 +33,15 @@ def no_lines(most: int) -> Sequence[str]:
     return ()
 
 
-def screen(found: Diagnosis, *, next_lines: NextLines = no_lines) -> list[str]:
-    """Return the first screen, at most 20 lines."""
+def screen(
+    found: Diagnosis, *, next_lines: NextLines = no_lines, most: int = MOST_LINES
+) -> list[str]:
+    """Return the first screen, at most 20 lines, or fewer where others stand above it."""
     head = [_assumed(found), _folded(verdict(found))]
     if found.conflict is not None:
-        return _spaced([*head, _folded(f"What to do: {_capital(found.conflict.way_back)}.")])
+        return _spaced(most, [*head, _folded(f"What to do: {_capital(found.conflict.way_back)}.")])
     if found.as_assumed:
-        return _spaced([*head, _cannot_show(found), _stands_on(found, 2)])
+        return _spaced(most, [*head, _cannot_show(found), _stands_on(found, 2)])
     used = sum(map(len, head))
     shown = top_groups(found)
     after: Sequence[str] = ()
@@ -48,26 +50,26 @@ def screen(found: Diagnosis, *, next_lines: NextLines = no_lines) -> list[str]:
         if more := found.groups - len(shown):
             groups.append(f"{more} more: --all")
         # A check of the catalogue reads again where that pays.
-        first = _first_look(found, again=not next_lines(MOST_LINES))
-        room = MOST_LINES - BETWEEN - used - len(groups) - len(first)
+        first = _first_look(found, again=not next_lines(most))
+        room = most - BETWEEN - used - len(groups) - len(first)
         after = [*first, *next_lines(room)]
-        if used + len(groups) + len(after) <= MOST_LINES:
+        if used + len(groups) + len(after) <= most:
             break
     sections = [*head, after, groups]
     for spare in (_concentrated(found), _reason(found, shown[0])):
-        room = MOST_LINES - BETWEEN - sum(map(len, sections))
+        room = most - BETWEEN - sum(map(len, sections))
         if len(spare) <= room:
             sections.append(spare)
-    return _spaced(sections)
+    return _spaced(most, sections)
 
 
-def _spaced(sections: Sequence[Sequence[str]]) -> list[str]:
+def _spaced(most: int, sections: Sequence[Sequence[str]]) -> list[str]:
     """Return sections one below the other, with empty lines between them as far as they fit.
 
     The first goes above the verdict, the next above the groups.
     """
     kept = [section for section in sections if section]
-    room = MOST_LINES - sum(map(len, kept))
+    room = most - sum(map(len, kept))
     gaps = sorted(range(1, len(kept)), key=lambda gap: {1: 0, 3: 1, 2: 2}.get(gap, gap))
     chosen = set(gaps[: max(room, 0)])
     lines: list[str] = []

@@ -43,3 +43,14 @@ def alike(profile: Profile, notes: Iterable[str]) -> list[str]:
         same[0] if len(same) == 1 else f"{same[0]}; and {len(same) - 1} more like it"
         for same in groups.values()
     ]
+
+
+def stands_on(profile: Profile, notes: Iterable[str]) -> Iterator[str]:
+    """Yield the few lines that say what an answer stands on; nothing where all is known."""
+    found = alike(profile, notes)
+    if found:
+        yield "\nThis stands on:"
+    for note in found[:MOST]:
+        yield folded(f"  {note}", "    ")
+    if len(found) > MOST:
+        yield f"  and {len(found) - MOST} more: --json lists them"

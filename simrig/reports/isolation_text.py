@@ -11,6 +11,7 @@ from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.diagnose import Cause
 from simrig.diagnosis.isolation import Isolation, NextCheck, result_words
 from simrig.diagnosis.words import fault_words, mistake_words
+from simrig.faults.candidates import Fault
 from simrig.reports import wording
 from simrig.reports.diagnosis_text import group_words
 
@@ -169,8 +170,11 @@ def cause_words(isolation: Isolation, cause: Cause) -> str:
     return ", together with ".join(words) or "all is as assumed"
 
 
-def ending(isolation: Isolation, causes: Sequence[Cause]) -> list[str]:
-    """Return the part or parts left, the repair in words, its caution, and what proves it."""
+def ending(isolation: Isolation, causes: Sequence[Cause], machine: str) -> list[str]:
+    """Return the part or parts left, the repair in words, its caution, and what proves it.
+
+    ``machine`` is what the person called the machine: its id, or its file.
+    """
     profile = isolation.diagnosis.profile
     lines: list[str] = []
     if len(causes) == 1:
@@ -186,15 +190,20 @@ def ending(isolation: Isolation, causes: Sequence[Cause]) -> list[str]:
             lines += folded(f"  No part is at fault: {mistake_words(profile, mistake)}.", "    ")
     if len(causes) > 6:
         lines.append(f"  and {len(causes) - 6} more")
-    parts = dict.fromkeys(fault.part for cause in causes for fault in cause.faults)
+    parts = dict.fromkeys(_named(fault) for cause in causes for fault in cause.faults)
     if parts:
         lines += folded(f"Caution: {repair_caution(causes)} {LOCAL}", "  ")
         first = next(iter(parts))
         lines += folded(
-            f"Then prove it: simrig prove {profile.id} --repaired {first} lays out the plan: balls "
+            f"Then prove it: simrig prove {machine} --repaired {first} lays out the plan: balls "
             "back one at a time, every sensor watched.", "  ",
         )  # fmt: skip
     return lines
+
+
+def _named(fault: Fault) -> str:
+    """Return what the proof calls a part: a sensor by its id, others with the kind of fault."""
+    return fault.part if fault.sensor is not None else fault.name
 
 
 def repair_caution(causes: Iterable[Cause]) -> str:

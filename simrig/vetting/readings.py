@@ -32,6 +32,27 @@ _KEYS: Final = {
 
 
 def contradicted(subject: Subject) -> Iterator[Found]:
+    found = dict(_contradicted(subject))
+    for number, board in enumerate(subject.profile.board):
+        stating = [
+            index
+            for index, sensor in enumerate(subject.profile.sensor)
+            if sensor.board == board.id and (sensor.rest_reads or sensor.worked_reads)
+        ]
+        if len(stating) > 1 and board.output_closes and all(index in found for index in stating):
+            names = [subject.profile.sensor[index].id for index in stating]
+            for index in stating:
+                del found[index]
+            yield Found(
+                path=("board", number, "output_closes"),
+                message=f'found "{board.output_closes}"; all that is stated of the readings of '
+                f"{listed(names)} says the other; mend this or them",
+                about=(board.id, *names),
+            )
+    yield from found.values()
+
+
+def _contradicted(subject: Subject) -> Iterator[tuple[int, Found]]:
     for index, sensor in enumerate(subject.profile.sensor):
         if sensor.rest_reads is not None and sensor.rest_reads == sensor.worked_reads:
             continue
@@ -45,11 +66,14 @@ def contradicted(subject: Subject) -> Iterator[Found]:
         if against:
             key, stated, follows = against[0]
             parts = [str(link.part) for link in subject.links.chains[sensor.id] if link.facts]
-            yield Found(
-                path=("sensor", index, key),
-                message=f'found "{stated}"; by its links ({listed(parts)}) it reads {follows}; mend '
-                "the statement or the link",
-                about=(sensor.id,),
+            yield (
+                index,
+                Found(
+                    path=("sensor", index, key),
+                    message=f'found "{stated}"; by its links ({listed(parts)}) it reads {follows}; '
+                    "mend the statement or the link",
+                    about=(sensor.id,),
+                ),
             )
 
 
@@ -91,7 +115,8 @@ RULES: Final = (
         "what was noted at the machine. Polarity is what goes wrong most easily.",
         example='worked_reads = "open"',
         mend="Look at the machine: which way does it read with a ball? Then mend the other.",
-        limits="Links that are unknown contradict nothing; then the stated reading stands in.",
+        limits="Links that are unknown contradict nothing; then the stated reading stands in. Where "
+        "all sensors of a board say the other, the board is told.",
         look=contradicted,
     ),
     Rule(

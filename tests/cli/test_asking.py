@@ -99,7 +99,7 @@ def test_the_dark_emitter_is_asked_down_to_its_part_in_a_terminal(shop: Path) ->
     assert "It is: series resistor's lead broken at t1" in screen
     assert "Repair: fit a new resistor of the same value" in screen
     assert "Never bridge the resistor itself" in screen
-    assert "simrig prove bench-mill --repaired t1" in screen
+    assert "simrig prove mill.toml --repaired t1" in screen
     child.sendline("")
     child.expect(pexpect.EOF)
 
@@ -243,6 +243,13 @@ def test_a_file_that_is_no_job_is_refused(shop: Path, capsys: Capture) -> None:
         assert code == 2
         assert "is not a job that simrig has kept" in err
         assert (shop / "job.json").read_text() == text
+    here = str(shop / "mill.toml")
+    for held in ({"closed": 3}, {"sheet": "x"}, {"at": [1]}, {"faults": None}, {"complaint": None}):
+        kept = {"format": 1, "machine": here, "asked": held, "answers": []}
+        (shop / "job.json").write_text(json.dumps(kept))
+        words = ["diagnose", here, "--ask", "--job", str(shop / "job.json")]
+        assert main(words) == 2
+        assert "is not as simrig kept it" in capsys.readouterr().err
     other = {"format": 1, "machine": "else", "asked": {}, "answers": []}
     (shop / "job.json").write_text(json.dumps(other))
     code, _, err = asked(shop, "--ask", "--job", str(shop / "job.json"), capsys=capsys)

@@ -80,24 +80,40 @@ class Formula:
     def _place(
         self, placements: Sequence[Placement], allowed: Mapping[int | None, int] | None
     ) -> None:
-        """A variable for each placement, one of which holds."""
-        chosen = [next(self._fresh) for _ in placements]
-        self.clauses.append(chosen)
+        """A variable for each placement, one of which holds; those that look alike are one."""
+        many = worlds(self.profile, placements)
+        works = {sensor.id: many.works(sensor) for sensor in self.profile.sensor}
+        kinds: dict[tuple[object, ...], int] = {}
+        for number in range(len(placements)):
+            looks = [(one.surely >> number & 1, one.maybe >> number & 1) for one in works.values()]
+            may = [mask >> number & 1 for mask in (allowed or {}).values()]
+            kinds.setdefault((*looks, *may), number)
+        start = len(self.clauses)
+        self.placed = [next(self._fresh) for _ in kinds]
+        self.clauses.append(self.placed)
         selecting = [index + 1 for index in allowed or {} if index is not None]
-        for number, place in enumerate(chosen):
+        for number, place in zip(kinds.values(), self.placed, strict=True):
             for index, mask in (allowed or {}).items():
                 if not mask >> number & 1:
                     self.clauses.append([-place, *(selecting if index is None else [-index - 1])])
-        many = worlds(self.profile, placements)
         self._worked: dict[str, int] = {}
-        for sensor in self.profile.sensor:
-            value = many.works(sensor)
-            worked = self._worked[sensor.id] = next(self._fresh)
-            for number, place in enumerate(chosen):
+        for name, value in works.items():
+            worked = self._worked[name] = next(self._fresh)
+            for number, place in zip(kinds.values(), self.placed, strict=True):
                 if value.surely >> number & 1:
                     self.clauses.append([-place, worked])
                 elif not value.maybe >> number & 1:
                     self.clauses.append([-place, -worked])
+        self.placing = self.clauses[start:]
+        # The same as a table: what works each switch, and the suspects that select placements.
+        self.columns = [*self._worked.values(), *selecting]
+        self.rows = [
+            (*[one.surely >> number & 1 for one in works.values()], *selected)
+            for number in kinds.values()
+            for index, mask in (allowed or {None: -1}).items()
+            if mask >> number & 1
+            for selected in [[int(index is not None and one == index + 1) for one in selecting]]
+        ]
 
     def _signal(self, chain: Chain, worked: int) -> int:
         signal = self.true

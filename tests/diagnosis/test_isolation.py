@@ -191,7 +191,7 @@ def looked_at(profile: Profile, faults: tuple[Fault, ...]) -> Job:
     return Job(profile=profile, sheets=(sheet,))
 
 
-@settings(max_examples=60 if FULL else 8)
+@settings(max_examples=60 if FULL else 4)
 @given(
     st.booleans(), st.booleans(), st.sampled_from((12, 24, 36, None)),
     st.integers(0, 10_000), st.booleans(),
@@ -234,7 +234,7 @@ def benches(draw: st.DrawFn) -> Profile:
     )
 
 
-@settings(max_examples=60 if FULL else 6)
+@settings(max_examples=60 if FULL else 5)
 @given(benches(), st.integers(0, 10_000))
 def test_the_rules_of_safety_hold_on_every_machine(profile: Profile, which: int) -> None:
     """Matrices, boards of both polarities, contacts, coils with and without a way to kill them."""
@@ -352,7 +352,7 @@ def test_results_as_evidence_are_exact_against_every_set() -> None:
     assert job.limit == 2
 
 
-@settings(max_examples=12)
+@settings(max_examples=60 if FULL else 6)
 @given(st.integers(0, 10_000), st.integers(0, 3))
 def test_the_true_fault_is_never_lost(which: int, pick: int) -> None:
     """Whatever is injected, and whichever checks are done, it stays among what is left."""

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from simrig.expectation.comparison import compare
 from simrig.expectation.doubts import doubts
+from simrig.expectation.facts import underlying
 from simrig.expectation.location import locate
 from simrig.expectation.observation import observe
 from simrig.expectation.prediction import expect
@@ -261,6 +262,15 @@ def test_a_wrong_assumption_comes_back_as_a_profile_that_may_be_wrong() -> None:
     assert list(doubts(profile, agreeing, Conditions())) == []
     tried = begun(sensor=tuple(attrs.evolve(one, assumed=None) for one in profile.sensor))
     assert list(doubts(tried, seen, Conditions())) == []
+
+
+def test_an_answer_from_readings_names_what_it_stands_on() -> None:
+    """What is assumed of the sensors looked at, and what is not known about how they read."""
+    assert underlying(begun(), ["t1"], "idle") == ("assumed: how t1 reads with a ball (said)",)
+    bare = begun(sensor=tuple(Sensor(id=f"t{n}", at=(f"trough.{n}",)) for n in (1, 2, 3)))
+    assert underlying(bare, ["t2"], None) == ("not known: whether t2 is open or closed at rest",)
+    tried = begun(sensor=tuple(attrs.evolve(one, assumed=None) for one in begun().sensor))
+    assert underlying(tried, ["t1", "t2"], "idle") == ()
 
 
 def test_one_ball_too_many_may_stack_where_nobody_says_where_it_lies() -> None:

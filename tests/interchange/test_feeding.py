@@ -140,6 +140,37 @@ def test_a_dead_position_is_reported_and_not_built_in(name: str) -> None:
     assert "not built in" in report
 
 
+def test_a_stranger_that_answers_in_place_of_a_silent_switch_is_not_built_in() -> None:
+    """A diode the wrong way round shows a ball at another switch: both are told of."""
+    listed = read_list(b"31 trough 1\n32 trough 2\n33 trough 3\n44 engine target\n", "list")
+    profile, _ = starting.with_switches(starting.begin("new", 3), listed)
+    profile = feeding.emptied(profile, "none")
+    for line in ("31", "44", "33"):
+        profile = feeding.ball_fed(profile, line)
+    assert order(feeding.finished(profile)) == [31, None, 33]
+    (report,) = feeding.shown(profile).reports
+    assert "engine target (44)" in report
+    assert "trough 2 (32)" in report
+
+
+@pytest.mark.parametrize(("empty", "lines", "words"), [
+    ("33", ("31", "32", "33"), "trough 3 (33) reads open with a ball where most others read closed"),
+    ("none", ("31", "33", "32"), "look whether leads are exchanged"),
+])  # fmt: skip
+def test_what_is_not_like_its_neighbours_is_built_in_and_told_of(
+    empty: str, lines: tuple[str, ...], words: str
+) -> None:
+    """One that reads the other way round, and two that answer in each other's turn."""
+    listed = read_list(b"31 trough 1\n32 trough 2\n33 trough 3\n", "list")
+    profile, _ = starting.with_switches(starting.begin("new", 3), listed)
+    profile = feeding.emptied(profile, empty)
+    for line in lines:
+        profile = feeding.ball_fed(profile, line)
+    assert order(feeding.finished(profile)) == [int(line) for line in lines]
+    (report,) = feeding.shown(profile).reports
+    assert words in report
+
+
 def test_a_switch_that_lets_go_again_is_reported_and_not_built_in() -> None:
     """One that answers to ball 1 and changes back at ball 3 does not hold."""
     profile = feeding.emptied(starting.begin("new", 3), "none")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import attrs
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from simrig.errors import InputError
@@ -74,6 +75,7 @@ def scribbled(draw: st.DrawFn) -> tuple[str, list[str]]:
     return end.join(lines) + draw(st.sampled_from(("", end))), remarks
 
 
+@settings(max_examples=300 if os.environ.get("SIMRIG_FULL") else 40)
 @given(scribbled())
 def test_no_remark_is_ever_lost(file: tuple[str, list[str]]) -> None:
     """Whatever stands between the lines, it is there afterwards, and line ends stay as they are."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -18,6 +20,7 @@ from simrig.page.session import Event, State, fold
 
 pytest.importorskip("starlette", reason="the page needs Starlette")
 
+from simrig.page.isolating import MOST_WAITING, BusyError, Isolating, StaleError
 from tests.page.serving import Served, serving
 
 SENSORS = ("trough-1", "trough-2", "lock-1")
@@ -187,6 +190,23 @@ def test_filing(tmp_path: Path) -> None:
     ]
 
 
+def test_killed_between_record_and_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Filed, and killed before the page knew: filed again, the job is on the record once."""
+    with serving(tmp_path) as served:
+        job = _begin(served)
+        _tap(served, job, ("a", "balls", 4), ("b", "see", {"trough-4": "open"}))
+        with monkeypatch.context() as killed:
+            killed.setattr(served.desk.answers, "mark_filed", lambda *_: None)
+            served.ask("POST", f"/job/{job}/file", "unit=&found=")
+        assert served.desk.answers.session(job).job is None
+        assert served.ask("POST", f"/job/{job}/file", "unit=&found=")[0] == 303
+        assert served.desk.answers.session(job).job == 1
+        other = _begin(served)
+        _tap(served, other, ("a", "balls", 3), ("b", "see", {"trough-4": "open"}))
+        assert served.ask("POST", f"/job/{other}/file", "unit=&found=")[0] == 303
+        assert served.desk.answers.session(other).job == 2
+
+
 def test_filing_by_taps_alone_needs_no_words(tmp_path: Path) -> None:
     """With nothing typed the job is filed for a unit without a number, and stays open."""
     with serving(tmp_path) as served:
@@ -288,3 +308,44 @@ def test_missing_extra_is_told(
     monkeypatch.setattr("simrig.page.extra.find_spec", lambda name: None)
     assert main(["page"]) == 2
     assert "pip install 'simrig[page]'" in capsys.readouterr().err
+
+
+def test_an_answer_nobody_waits_for_is_not_worked_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who tapped on gets no old diagnosis: it is not even begun when its turn comes."""
+    from simrig.diagnosis import bench_job
+
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("it was begun")
+
+    monkeypatch.setattr(bench_job, "diagnose", never)
+    with serving(tmp_path) as served:
+        job = _begin(served, "orchard-signal")
+        _tap(served, job, ("a", "see", {"trough-1": "open"}))
+        assert served.ask("GET", f"/job/{job}/causes?seq=0")[0] == 204
+
+
+def test_too_many_questions_at_once_do_not_stop_the_page() -> None:
+    """Beyond a bound a question is sent away at once instead of waiting for the others."""
+    profile = load("orchard-signal")
+    state = fold([_event(1, "see", {"trough-1": "open"})])
+    isolating = Isolating()
+    outcomes: list[str] = []
+
+    def ask() -> None:
+        try:
+            isolating.isolation(profile, state, wanted=lambda: False)
+        except (BusyError, StaleError) as error:
+            outcomes.append(type(error).__name__)
+
+    with isolating._lock:
+        threads = [threading.Thread(target=ask) for _ in range(MOST_WAITING + 3)]
+        for one in threads:
+            one.start()
+        while len(outcomes) < 3:
+            time.sleep(0.01)
+        assert outcomes == ["BusyError"] * 3
+    for one in threads:
+        one.join(10)
+    assert outcomes.count("StaleError") == MOST_WAITING

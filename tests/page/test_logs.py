@@ -100,6 +100,7 @@ def test_dropped_on_the_page(browser: Any, tmp_path: Path, pictures: Path) -> No
         page = seen.page
         page.goto(served.base)
         page.tap("button[value=tidal-clockwork]")
+        page.wait_for_selector("#job[data-ready]")
         page.tap("#log summary")
         page.set_input_files("#log-file", str(good))
         page.wait_for_selector("#log-answer svg")

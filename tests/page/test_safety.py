@@ -151,8 +151,8 @@ def _status(link: socket.socket) -> str:
 
 def test_a_slow_client_is_let_go(served: Served, monkeypatch: pytest.MonkeyPatch) -> None:
     """Who sends a head or a body too slowly is let go, and others are served meanwhile."""
-    monkeypatch.setattr(protocol, "FIRST_REQUEST_SECONDS", 0.4)
-    monkeypatch.setattr(guard, "BODY_SECONDS", 0.4)
+    monkeypatch.setattr(protocol, "FIRST_REQUEST_SECONDS", 1.5)
+    monkeypatch.setattr(guard, "BODY_SECONDS", 1.5)
     host = f"127.0.0.1:{served.port}"
     head = socket.create_connection(("127.0.0.1", served.port), timeout=20)
     head.sendall(b"GET / HTTP/1.1\r\nHost: ")

@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 
 from simrig.errors import Problem, ProfileError
+from simrig.interchange.sheets import SheetFile
 from simrig.profile.components import SENSOR_KINDS, SensorKind
-from simrig.profile.located import SIZE_LIMIT
+from simrig.profile.located import SIZE_LIMIT, locate
 from simrig.profile.reader import examine, read
-from simrig.profile.tables import MOST_FAULTS, where
+from simrig.profile.tables import MOST_FAULTS, read_table, where
 
 ROOT = Path(__file__).parents[2]
 BASE = (ROOT / "tests/vetting/data/LINE-03/sound.toml").read_text()
@@ -282,3 +283,30 @@ def test_paths_in_words() -> None:
     assert where(data, ("a\nb",)) == "a\\nb"
     assert where(data, ("x" * 99,)) == "x" * 57 + "..."
     assert where(data, ()) == "profile"
+
+
+def test_other_formats_keep_their_rows_apart() -> None:
+    """A table read as a whole keeps each row's number, with something neutral in a lost one."""
+    text = '[[sheet]]\nreadngs = 5\n[[sheet]]\nreadings = { a = "closed", b = 7 }\nballs = 99\n'
+    table, problems = read_table(locate(text, "s.toml"), SheetFile)
+    assert [(one.line, one.where) for one in problems] == [
+        (2, "sheet 1, readngs"),
+        (4, "sheet 2, readings, b"),
+        (5, "sheet 2, balls"),
+    ]
+    assert [dict(sheet.readings) for sheet in table.sheet] == [{}, {"a": "closed"}]
+
+
+def test_a_misspelt_table_of_nameless_rows() -> None:
+    """Rows under a misspelt table that have no readable id excuse as many names."""
+    text = _changed(('[[place]]\nid = "trough"', "[[plaec]]\nid = 5"))
+    (found,) = _problems(text)
+    assert found.where == "plaec"
+
+
+def test_a_mechanism_without_states_asks_for_nothing() -> None:
+    """Where the states of a mechanism are lost, no state that is asked for is called unknown."""
+    gate = '\n[[mechanism]]\nid = "gate"\nkind = "gate"\nrest = "up"\n'
+    text = _changed(('by = "plunger"', 'by = "plunger"\nwhen = { gate = "down" }')) + gate
+    (found,) = _problems(text)
+    assert found.where == "mechanism gate, states"

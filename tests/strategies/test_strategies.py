@@ -74,15 +74,17 @@ def test_every_feature_is_drawn(feature: str) -> None:
 QUICK = [phase for phase in settings.default.phases if phase.name != "shrink"]
 
 
+FEW = settings(max_examples=15, derandomize=True, database=None)
+
+
 def test_a_machine_shrinks_to_the_plainest() -> None:
     """The smallest machine has one ball and no sensor."""
-    few = settings(max_examples=40, derandomize=True, database=None)
-    found = find(strategies.profiles(unknown=True), lambda made: True, settings=few)
+    found = find(strategies.profiles(unknown=True), lambda made: True, settings=FEW)
     assert (found.balls.installed, len(found.place), found.sensor) == (1, 4, ())
     two = find(
         strategies.profiles(),
         lambda made: made.balls.installed > 1 and len(made.sensor) > 0,
-        settings=few,
+        settings=FEW,
     )
     assert (two.balls.installed, len(two.sensor)) == (2, 1)
     assert str(two.sensor[0].address).startswith("direct")
@@ -199,5 +201,5 @@ def test_the_entry_point_is_stated() -> None:
 def test_positions_shrink_to_home() -> None:
     """The plainest position is the first of the first phase."""
     profile = DEMO[0]
-    found = find(strategies.placements(profile), lambda one: True)
+    found = find(strategies.placements(profile), lambda one: True, settings=FEW)
     assert found == legal_placements(profile, Conditions(phase=profile.phase[0].id))[0]

@@ -87,6 +87,43 @@ def test_a_silence_about_one_id_leaves_the_others() -> None:
     assert ["trough" in one.about for one in found.findings if one.code == "POS-03"] == [True]
 
 
+@pytest.mark.parametrize("path", MACHINES, ids=lambda path: path.stem)
+def test_bugs_in_a_machine_are_caught(path: Path) -> None:
+    """Two positions exchanged, one polarity lost, a ball too many: each is one finding."""
+    text = path.read_text()
+    swapped = text.replace('at = ["trough.1"]', "at = [#]", 1)
+    swapped = swapped.replace('at = ["trough.2"]', 'at = ["trough.1"]', 1)
+    swapped = swapped.replace("at = [#]", 'at = ["trough.2"]', 1)
+    start = text.index("\n[[sensor]]")
+    at = text.index("worked_reads = ", start)
+    was = text[at:].splitlines()[0]
+    other = was.replace("closed", "#").replace("open", "closed").replace("#", "open")
+    polarity = text[:at] + other + text[at + len(was) :]
+    rest = text.rindex("rest_reads = ", start, at)
+    stated = text[rest:].splitlines()[0]
+    opposite = stated.replace("closed", "#").replace("open", "closed").replace("#", "open")
+    polarity = polarity[:rest] + opposite + polarity[rest + len(stated) :]
+    (installed,) = [line for line in text.splitlines() if line.startswith("installed = ")]
+    number = int(installed.split()[-1])
+    counted = text.replace(installed, f"installed = {number + 1}")
+    for made, code in ((swapped, "POS-07"), (polarity, "READ-01"), (counted, "PHASE-01")):
+        told = [one.code for one in vet(made.encode(), str(path)).findings]
+        assert code in told
+        if code == "READ-01":
+            assert told == ["READ-01"]
+
+
+def test_a_board_the_wrong_way_round_is_told_at_the_board() -> None:
+    """Where every sensor of a board says the other, the board is told, once."""
+    path = next(path for path in MACHINES if path.stem == "basalt-freight")
+    text = path.read_text()
+    assert text.count('output_closes = "lit"') == 1
+    found = vet(text.replace('output_closes = "lit"', 'output_closes = "dark"').encode(), "f")
+    assert [(one.code, one.where) for one in found.findings] == [
+        ("READ-01", "board magazine-board, output_closes")
+    ]
+
+
 def test_what_the_reader_refuses_cannot_be_silenced() -> None:
     """A silence of a reader's rule is an error at its line."""
     data = (DATA / "QUIET-01/breaks.toml").read_bytes().replace(b"POS-99", b"NAME-01")

@@ -9,11 +9,19 @@ ball changes nothing is reported and not built in.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Final
 
 import attrs
 
+from simrig.interchange.beginning.feeding_reports import (
+    doubtful,
+    in_words,
+    likely,
+    reading_when_empty,
+    silent,
+    strangers,
+)
 from simrig.interchange.beginning.laying_out import (
     TROUGH,
     changed_sensors,
@@ -34,7 +42,7 @@ from simrig.profile import addresses
 from simrig.profile.components import Sensor
 from simrig.profile.machine import Profile
 from simrig.profile.wiring import Matrix
-from simrig.signals import CLOSED, OPEN, opposite
+from simrig.signals import opposite
 
 FEEDING: Final = "feeding"
 EMPTY: Final = "empty"
@@ -123,7 +131,7 @@ def shown(profile: Profile) -> Shown:
         for name, reading in changes.items():
             if name in home:
                 reports.append(
-                    f"{_words(profile, name)} answered to ball {home[name]} and changed again at "
+                    f"{in_words(profile, name)} answered to ball {home[name]} and changed again at "
                     f"ball {ball}: it does not hold. It is not built in."
                 )
                 unsteady.add(name)
@@ -135,9 +143,11 @@ def shown(profile: Profile) -> Shown:
     for ball in range(1, fed(profile) + 1):
         names = [name for name in fresh.get(ball, []) if name not in unsteady]
         if len(names) > 1:
-            names = _likely(profile, names, reports, ball)
+            names = likely(profile, names, reports, ball)
         positions.append(names[0] if len(names) == 1 else None)
-    reports += _silent(profile, positions, fresh, closed)
+    reports += strangers(profile, positions)
+    reports += silent(profile, positions, fresh, closed)
+    reports += doubtful(profile, positions, now)
     return Shown(
         positions=tuple(positions),
         worked={name: now[name] for name in positions if name is not None},
@@ -208,21 +218,15 @@ def _changes(profile: Profile, words: str, now: Mapping[str, str]) -> dict[str, 
             if found.setdefault(name, reading) != reading:
                 raise ValueError(f"{name} is named closed and open; how does it read now?")
     for name in waiting:
-        before = now.get(name) or _before(name, closed)
+        before = now.get(name) or reading_when_empty(name, closed)
         if before is None:
             raise ValueError(f"how does {name} read now?  Say closed or open behind it")
         found[name] = opposite(before)
     for name, reading in found.items():
-        before = now.get(name) or _before(name, closed)
+        before = now.get(name) or reading_when_empty(name, closed)
         if before == reading:
             raise ValueError(f"{name} read {reading} before; name only what has changed")
     return found
-
-
-def _before(name: str, closed: frozenset[str] | None) -> str | None:
-    if closed is None:
-        return None
-    return CLOSED if name in closed else OPEN
 
 
 def _with_named(profile: Profile, words: str) -> Profile:
@@ -265,69 +269,6 @@ def _wider(matrix: Matrix | None, address: addresses.Address) -> Matrix:
     return attrs.evolve(matrix, columns=max(column, matrix.columns), rows=max(row, matrix.rows))
 
 
-def _words(profile: Profile, name: str) -> str:
-    sensor = profile.row("sensor", name)
-    number = "" if sensor.number is None else f" ({sensor.number})"
-    return f"{sensor.title}{number}"
-
-
-def _likely(profile: Profile, names: list[str], reports: list[str], ball: int) -> list[str]:
-    """Of several switches that one ball changed, the one named after a trough, if it is alone."""
-    named = [one for one in names if re.search("trough", profile.row("sensor", one).title, re.I)]
-    words = " and ".join(_words(profile, one) for one in names)
-    if len(named) == 1:
-        others = " and ".join(_words(profile, one) for one in names if one not in named)
-        reports.append(f"Ball {ball} changed {words}: {others} is not built in; look at it.")
-        return named
-    reports.append(f"Ball {ball} changed {words}: neither is built in; feed it again and look.")
-    return []
-
-
-def _silent(
-    profile: Profile,
-    positions: Sequence[str | None],
-    fresh: Mapping[int, list[str]],
-    closed: frozenset[str] | None,
-) -> list[str]:
-    reports = []
-    for index, name in enumerate(positions):
-        if name is not None or fresh.get(index + 1):
-            continue
-        words = (
-            f"Ball {index + 1} changed nothing: position {index + 1} from the exit end has no "
-            "switch, or its switch or beam is dead."
-        )
-        suspect = _expected_there(profile, positions, index)
-        if suspect is not None:
-            words += f" By its name it would be {_words(profile, suspect)}"
-            before = _before(suspect, closed)
-            words += f", which read {before} all the time: look there first." if before else "."
-        reports.append(words + " It is not built in.")
-    return reports
-
-
-def _expected_there(profile: Profile, positions: Sequence[str | None], index: int) -> str | None:
-    """The switch that the names of the others lead one to expect at a silent position."""
-    known = {
-        place: _stem(profile, name) for place, name in enumerate(positions) if name is not None
-    }
-    others = {_stem(profile, sensor.id): sensor.id for sensor in profile.sensor}
-    for place, (stem, number) in known.items():
-        for step in (1, -1):
-            runs = all(one == (stem, number + step * (at - place)) for at, one in known.items())
-            other = others.get((stem, number + step * (index - place)))
-            if number >= 0 and runs and other is not None and other not in positions:
-                return other
-    return None
-
-
-def _stem(profile: Profile, name: str) -> tuple[str, int]:
-    """The words of a switch's name before its number, and the number; -1000 for none."""
-    title = profile.row("sensor", name).title
-    match = re.search(r"(.*?)(\d{1,2})(?!.*\d)", title)
-    return (match[1], int(match[2])) if match else (title, -1000)
-
-
 def disagreements(profile: Profile, found: Shown) -> tuple[str, ...]:
     """Return where the trough that a profile states already differs from what feeding shows."""
     place = profile.row("place", TROUGH)
@@ -339,8 +280,8 @@ def disagreements(profile: Profile, found: Shown) -> tuple[str, ...]:
             for sensor in profile.covering.get(spot.id, ()):
                 said[spot.position - 1] = sensor.id
     return tuple(
-        f"The file has {_words(profile, said[index])} at position {index + 1} from the exit end; "
-        f"{'nothing' if name is None else _words(profile, name)} answered there: the profile may "
+        f"The file has {in_words(profile, said[index])} at position {index + 1} from the exit end; "
+        f"{'nothing' if name is None else in_words(profile, name)} answered there: the profile may "
         "be wrong here, or the leads are exchanged."
         for index, name in enumerate(found.positions)
         if index in said and said[index] != name

@@ -124,6 +124,8 @@
   const part = async (place) => {
     try {
       const answer = await fetch(place.dataset.src);
+      if (answer.status === 503) throw new Error("busy");
+      if (answer.status !== 200) return;
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       if (place.isConnected) place.replaceChildren(...page.body.childNodes);
       restore();
@@ -177,4 +179,5 @@
   if (kept().length) { stale = true; send(); }
   parts();
   count();
+  job.dataset.ready = "1";
 })();
