@@ -12,6 +12,7 @@ from simrig.expectation.motions import sampling_of
 from simrig.expectation.passes import START
 from simrig.expectation.recording import Recorder
 from simrig.scan.events import Event
+from simrig.world.balls import count_by_place
 from simrig.world.moves import IllegalMoveError, Move, start
 from simrig.world.phases import Conditions, legal_placements
 
@@ -112,6 +113,21 @@ class Run:
                         found.append((number, index, one, edges))
         return found
 
+    def any_way(self, number, one):
+        """The passes with which any ball may go by the same sensor into the same place."""
+        motion = self.motion(number)
+        balls = count_by_place(self.profile, self.placements[number]).get(motion.target, 0)
+        moves = [
+            Move(verb="take", subject=route.id, target=end if len(route.to) > 1 else None)
+            for route in self.profile.route
+            for end in route.to
+            if end == motion.target
+        ]
+        for move in [*moves, Move(verb="feed", subject=motion.target)]:
+            for other in self.flow.motions.between(move, 1, balls).passes:
+                if (other.sensor, other.worked) == (one.sensor, one.worked):
+                    yield other
+
     def without(self, indices):
         return [event for index, event in enumerate(self.log) if index not in set(indices)]
 
@@ -194,7 +210,13 @@ def plant(kind, seed, **options):
 
 
 def _missed(run):
-    found = run.passes(lambda motion, index, one: one.length_ms is not None)
+    found = [
+        (number, index, one, edges)
+        for number, index, one, edges in run.passes(
+            lambda motion, index, one: one.length_ms is not None
+        )
+        if not one.worked or all(other.certain for other in run.any_way(number, one))
+    ]
     if not found:
         return None
     _, _, one, edges = run.random.choice(found)
@@ -295,12 +317,18 @@ def _early(run):
             and motion.passes[one.after].certain and one.wait_ms.low > least
         )
         if run.edges(number, run.motion(number).passes[one.after].sensor)
+        and min(other.wait_ms.low for other in run.any_way(number, one)) > least
+        and all(
+            other.certain
+            for other in run.any_way(number, run.motion(number).passes[one.after])
+        )
     ]  # fmt: skip
     if not found:
         return None
     number, _, one, edges = run.random.choice(found)
+    fastest = min(other.wait_ms.low for other in run.any_way(number, one))
     before = run.log[run.edges(number, run.motion(number).passes[one.after].sensor)[0]]
-    time = before.time_ms + run.random.uniform(0.1, 0.6 * (one.wait_ms.low - least))
+    time = before.time_ms + run.random.uniform(0.1, 0.6 * (fastest - least))
     run.at(edges[0], time)
     run.sort()
     return Planted("early", (one.sensor,), time, time)

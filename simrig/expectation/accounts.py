@@ -214,7 +214,9 @@ class Account:
             for index, one in enumerate(other.motion.passes):
                 if one.sensor == sensor and one.worked:
                     state = other.state[index]
-                    if state == BEGUN or (state == DONE and one.length_ms is None):
+                    # A ball that came before this move began is of the row that moves on.
+                    came = other.began[index] > (mover.first or 0.0)
+                    if state == BEGUN or (state == DONE and one.length_ms is None and came):
                         return True
         return False
 

@@ -182,26 +182,31 @@ def react(stream: Sequence[int], reaction: Reaction) -> list[int]:
     ``reaction`` is called with every edge, its own too, in order of time; what it
     returns must not lie before the edge.
     """
-    found: list[int] = []
-    note = found.append
+    came: list[int] = []
     end = (max(stream, default=0) + 1) << 50
     coming = [end]
     soonest = end
-    for edge in (*stream, end):
+    for edge in stream:
         while soonest < edge:
             now = coming.pop()
-            note(now)
+            came.append(now)
             if more := reaction(now):
                 coming += more
                 coming.sort(reverse=True)
             soonest = coming[-1]
-        if edge is end:
-            break
-        note(edge)
         if more := reaction(edge):
             coming += more
             coming.sort(reverse=True)
             soonest = coming[-1]
+    while coming[-1] < end:
+        now = coming.pop()
+        came.append(now)
+        if more := reaction(now):
+            coming += more
+            coming.sort(reverse=True)
+    # Both runs are in order: one sort puts them together.
+    found = [*stream, *came]
+    found.sort()
     return found
 
 

@@ -21,7 +21,7 @@ VERY_LATE_MS: Final = 5000.0
 FLICKER: Final = 3.0
 """A change that goes back and that nothing explains; the next of the same sensor: AGAIN."""
 AGAIN: Final = 0.3
-STAYS_ODD: Final = 3.6
+STAYS_ODD: Final = 4.0
 """A change that nothing explains and that does not go back."""
 SWAP: Final = 3.8
 """Exchanged leads: more than one anomaly, less than two."""

@@ -52,7 +52,9 @@ def test_one_planted_anomaly_of_each_kind_is_told_as_that_kind_at_that_time(kind
     seeds = range(100 if FULL else 10)
     missed = []
     for seed in seeds:
-        run, planted = plant(kind, seed, period_ms=PERIODS[seed % 3])
+        # At the slow scan a fast ball may go unseen, and then no other comes too early.
+        periods = PERIODS[:2] if kind == "early" else PERIODS
+        run, planted = plant(kind, seed, period_ms=periods[seed % len(periods)])
         judged = replay(run.profile, run.log, sampling=run.sampling)
         if not found(judged.anomalies, planted):
             missed.append((seed, planted, told(judged)))
