@@ -69,7 +69,6 @@ def test_every_fault_of_the_small_machine_stays_in_the_final_group(
     assert summary.unparted == 0
 
 
-@pytest.mark.skipif(not FULL, reason="minutes: 40 trials on each demo machine")
 @pytest.mark.parametrize("machine", MACHINES)
 def test_faults_of_the_demo_machines_stay_in_the_final_group(machine: str) -> None:
     """30 singles and 10 pairs of each."""
