@@ -22,7 +22,7 @@ from simrig.profile.located import decode, locate
 from simrig.profile.machine import Profile
 from simrig.profile.tables import read_table
 from simrig.signals import CLOSED, FLICKERS, OPEN, UNKNOWN
-from simrig.world.phases import Conditions
+from simrig.world.phases import Conditions, legal_placements
 
 WORDS: Final = {
     "closed": CLOSED,
@@ -241,7 +241,10 @@ def _toml(profile: Profile, text: str, file: str, conditions: Conditions) -> tup
                     )
                 )
         own = _conditions(row, conditions)
-        for message in condition_faults(profile, own):
+        wrong = condition_faults(profile, own)
+        if not wrong and own is not conditions:
+            wrong = impossible(profile, own)
+        for message in wrong:
             problems.append(
                 Problem(
                     file=file, line=located.line(path), where=f"sheet {number + 1}", message=message
@@ -273,6 +276,19 @@ def condition_faults(profile: Profile, conditions: Conditions) -> list[str]:
         if mechanism is None or state not in mechanism.states:
             faults.append(f'no mechanism "{name}" can stand "{state}"')
     return faults
+
+
+def impossible(profile: Profile, conditions: Conditions) -> list[str]:
+    """Return why balls can lie in no way under conditions that a file states."""
+    try:
+        if legal_placements(profile, conditions):
+            return []
+    except ValueError as error:
+        return [str(error)]
+    return [
+        "no legal position of the balls fits these conditions; mend phase, balls, at or state, or "
+        "leave the phase out to say exactly where they are"
+    ]
 
 
 def _conditions(row: Any, general: Conditions) -> Conditions:

@@ -79,6 +79,7 @@ COMMANDS = {
     "profiles": (["vet", "--fail-on", "note"], (0, 1)),
     "sheets": (["compare", "orchard-signal", "--sheet"], (0, 1, 2)),
     "scenarios": (["run"], (0, 1, 2)),
+    "logs": (["replay", "tidal-clockwork"], (0, 1, 2)),
 }
 
 
