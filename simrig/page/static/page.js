@@ -80,7 +80,7 @@
     sending = false;
     if (!kept().length) refreshSoon(); else setTimeout(send, line.hidden ? 0 : 1500);
   };
-  const waiting = () => "No connection. " + kept().length + " taps are kept on this phone and sent as soon as it is back.";
+  const waiting = () => "No connection. " + (kept().length === 1 ? "1 tap is" : kept().length + " taps are") + " kept on this phone and sent as soon as it is back.";
 
   const refreshSoon = () => {
     clearTimeout(later);
