@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from simrig.cli.context import Context, wrong
+from simrig.host.drafts import replace
 
 if TYPE_CHECKING:
     from simrig.diagnosis.bench_job import Job
@@ -255,10 +255,8 @@ class Keep:
             "asked": dict(self.asked),
             "answers": [[one.check, one.result.result if one.result else None] for one in answers],
         }
-        beside = self.path.with_name(self.path.name + ".new")
         try:
-            beside.write_text(json.dumps(document, indent=2) + "\n", encoding="utf-8")
-            os.replace(beside, self.path)
+            replace(self.path, (json.dumps(document, indent=2) + "\n").encode())
         except OSError as error:
             print(f"{self.path}: cannot be written ({error.strerror})", file=sys.stderr)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from simrig.cli import shop
 from simrig.cli.context import Context, wrong
+from simrig.host.drafts import replace
 
 if TYPE_CHECKING:
     from simrig.profile.machine import Profile
@@ -104,7 +104,7 @@ def _judge(profile: Profile, plan: Plan, arguments: argparse.Namespace) -> Judge
     events = read_log(
         _pieces(arguments.log), file=arguments.log, time_unit=arguments.time_unit, coils=coils
     )
-    return judge(profile, plan, (attrs.evolve(one, signal=known(one.signal)) for one in events))
+    return judge(plan, (attrs.evolve(one, signal=known(one.signal)) for one in events))
 
 
 def _pieces(path: str) -> Iterator[bytes]:
@@ -199,10 +199,8 @@ def _keep(path: Path | None, machine: str, repaired: str | None, answers: list[s
     if path is None:
         return
     document = {"format": 1, "machine": machine, "repaired": repaired, "answers": answers}
-    beside = path.with_name(path.name + ".new")
     try:
-        beside.write_text(json.dumps(document, indent=2) + "\n", encoding="utf-8")
-        os.replace(beside, path)
+        replace(path, (json.dumps(document, indent=2) + "\n").encode())
     except OSError as error:
         print(f"{path}: cannot be written ({error.strerror})", file=sys.stderr)
 

@@ -20,6 +20,7 @@ from typing import Any, Final, NamedTuple
 
 from simrig.errors import Problem
 from simrig.host import stamps
+from simrig.host.drafts import replace
 from simrig.host.entries import Entry
 from simrig.host.stamps import Stamp
 
@@ -155,11 +156,6 @@ def _write(kept: Path, search: list[str], before: list[Stamp], made: Made) -> No
         "hooks": index.hooks,
         "problems": [[problem.file, problem.where, problem.message] for problem in index.problems],
     }
-    draft = kept.with_name(f"{kept.name}.{os.getpid()}")
     with suppress(OSError, ValueError):
         kept.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        try:
-            draft.write_text(json.dumps(document), encoding="ascii")
-            os.replace(draft, kept)
-        finally:
-            draft.unlink(missing_ok=True)
+        replace(kept, json.dumps(document).encode("ascii"))

@@ -21,6 +21,7 @@ from zlib import crc32
 import attrs
 
 from simrig.host import stamps
+from simrig.host.drafts import replace
 from simrig.host.index import cache_folder
 from simrig.profile import machine
 from simrig.profile.doubt import Doubt
@@ -92,15 +93,10 @@ def _read(kept: Path, path: str, data: bytes, reader: list[Any]) -> Profile | No
 
 def _write(kept: Path, data: bytes, reader: list[Any], read: Mapping[str, Any]) -> None:
     document = {"reader": reader, "length": len(data), "data": _plain(read)}
-    draft = kept.with_name(f"{kept.name}.{os.getpid()}")
+    text = json.dumps(document).encode("ascii")
     with suppress(OSError, ValueError):
         kept.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        try:
-            text = json.dumps(document).encode("ascii")
-            draft.write_bytes(data + b"%d\n" % crc32(text) + text)
-            os.replace(draft, kept)
-        finally:
-            draft.unlink(missing_ok=True)
+        replace(kept, data + b"%d\n" % crc32(text) + text)
 
 
 def _plain(value: Any) -> Any:
