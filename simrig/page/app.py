@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from typing import Any, Final
-from urllib.parse import parse_qs
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -24,11 +23,13 @@ from simrig.interchange import sheets_out
 from simrig.page import filing, views
 from simrig.page.answers import Session
 from simrig.page.desk import Desk
+from simrig.page.drill_routes import drill_routes
 from simrig.page.drilling import Drilling
 from simrig.page.guard import COOKIE, DAY, Pairing
 from simrig.page.isolating import BusyError, Isolating, StaleError, causes_view
 from simrig.page.logs import log_view
 from simrig.page.rendering import render, static
+from simrig.page.replies import form_of, message
 from simrig.reports import wording
 from simrig.reports.drawing import marks, plan
 
@@ -47,7 +48,6 @@ class Page:
         self.pairing = pairing
         self.address = address
         self.isolating = Isolating()
-        self.drilling = Drilling(desk)
 
     def routes(self) -> Starlette:
         """Return the application, without the gate before it."""
@@ -57,9 +57,7 @@ class Page:
                 Route("/", self.home),
                 Route("/static/{name}", self.file),
                 Route("/begin", self.begin, methods=["POST"]),
-                Route("/drill", self.choose_drill),
-                Route("/drill/ask", self.drill, methods=["GET"]),
-                Route("/drill/ask", self.drill_answer, methods=["POST"]),
+                *drill_routes(Drilling(self.desk)),
                 Route("/pair/{token}", self.pair, methods=["GET", "POST"]),
                 Route("/pairing", self.invite, methods=["POST"]),
                 Route(job, self.on_job(self.show, piece=False)),
@@ -89,11 +87,11 @@ class Page:
         def endpoint(request: Request) -> Response:
             found = self.desk.answers.session(request.path_params["job"])
             if found is None:
-                return _message(404, "There is no such job", "Begin again from the machines.")
+                return message(404, "There is no such job", "Begin again from the machines.")
             if found.job is not None:
                 return PlainTextResponse("filed", status_code=_GONE) if piece else _filed(found)
             if not self.desk.readable(found.machine):
-                return _message(404, "This machine is not at hand now",
+                return message(404, "This machine is not at hand now",
                                 "Its profile was moved or cannot be read; what was tapped is "
                                 "kept.")  # fmt: skip
             return answer(request, found)
@@ -121,48 +119,27 @@ class Page:
         """A style sheet or a script of the package."""
         name = request.path_params["name"]
         if name not in STATIC:
-            return _message(404, "There is nothing here", "")
+            return message(404, "There is nothing here", "")
         return Response(static(name), media_type=STATIC[name],
                         headers={"cache-control": "max-age=3600"})  # fmt: skip
 
     async def begin(self, request: Request) -> Response:
         """Begin a job at the machine that was chosen."""
-        name = (await _form(request)).get("machine", "")
+        name = (await form_of(request)).get("machine", "")
         try:
             made = await run_in_threadpool(self.desk.begin, name)
         except KeyError:
-            return _message(404, "There is no such machine here", "Choose one of the list.")
+            return message(404, "There is no such machine here", "Choose one of the list.")
         except SimrigError as error:
-            return _message(400, "This machine's profile cannot be read",
+            return message(400, "This machine's profile cannot be read",
                             *[str(problem) for problem in error.problems[:8]])  # fmt: skip
         return RedirectResponse(f"/job/{made.id}", status_code=303)
-
-    def choose_drill(self, request: Request) -> Response:
-        """Choose a machine for a drill."""
-        import secrets
-
-        return HTMLResponse(self.drilling.choose(secrets.randbelow(1_000_000)))
-
-    def drill(self, request: Request) -> Response:
-        """A question of a drill."""
-        return self._drill(dict(request.query_params), None)
-
-    async def drill_answer(self, request: Request) -> Response:
-        """A question of a drill, marked."""
-        form = await _form(request)
-        return await run_in_threadpool(self._drill, form, form.get("answer", ""))
-
-    def _drill(self, place: dict[str, str], answer: str | None) -> Response:
-        text = self.drilling.ask(place.get("machine", ""), place, answer)
-        if text is None:
-            return _message(404, "There is no question about this machine", "Choose another one.")
-        return HTMLResponse(text)
 
     def pair(self, request: Request) -> Response:
         """Pair a phone: a page with one button, then the token in a cookie."""
         token = request.path_params["token"]
         if self.pairing is None:
-            return _message(404, "There is nothing here", "")
+            return message(404, "There is nothing here", "")
         if request.method == "GET":
             good = self.pairing.good(token)
             text = render("pair.html", title="simrig: pair this phone", script=False, good=good,
@@ -181,7 +158,7 @@ class Page:
     def invite(self, request: Request) -> Response:
         """A link, and its code, that pairs another phone."""
         if self.pairing is None or self.address is None:
-            return _message(404, "There is nothing here", "")
+            return message(404, "There is nothing here", "")
         link = f"{self.address}/pair/{self.pairing.link()}"
         text = render("pairing.html", title="simrig: let another phone in", script=False,
                       link=link, code=code_of(link))  # fmt: skip
@@ -289,13 +266,13 @@ class Page:
 
     async def do(self, request: Request) -> Response:
         """Keep one tap of a browser without scripts, and show the page again."""
-        form = await _form(request)
+        form = await form_of(request)
         name = request.path_params["job"]
         try:
             one = json.loads(form.get("do", ""))
             taps = [(_fresh_key(), str(one["kind"]), one.get("value"))]
         except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
-            return _message(400, "That was not understood", "Go back and tap again.")
+            return message(400, "That was not understood", "Go back and tap again.")
         answer = await run_in_threadpool(self._tapped, name, taps)
         if answer.status_code != 200:
             return answer
@@ -347,17 +324,17 @@ class Page:
 
     async def file_job(self, request: Request) -> Response:
         """File the job, and say under which number."""
-        form = await _form(request)
+        form = await form_of(request)
         return await run_in_threadpool(self._file, request.path_params["job"], form)
 
     def _file(self, name: str, form: dict[str, str]) -> Response:
         job = self.desk.answers.session(name)
         if job is None:
-            return _message(404, "There is no such job", "Begin again from the machines.")
+            return message(404, "There is no such job", "Begin again from the machines.")
         if job.job is not None:
             return _filed(job)
         if not self.desk.readable(job.machine):
-            return _message(404, "This machine is not at hand now", "What was tapped is kept.")
+            return message(404, "This machine is not at hand now", "What was tapped is kept.")
         profile, _ = self.desk.machine(job.machine)
         state, _ = self.desk.state(job)
         try:
@@ -378,30 +355,14 @@ def code_of(link: str) -> str:
     return str(segno.make(link, error="m").svg_inline(scale=6, border=4, dark="#000"))
 
 
-async def _form(request: Request) -> dict[str, str]:
-    """Return the fields of a posted form, the first of each name."""
-    try:
-        text = (await request.body()).decode("utf-8")
-        fields = parse_qs(text, keep_blank_values=True, max_num_fields=100)
-    except ValueError:
-        return {}
-    return {name: values[0] for name, values in fields.items()}
-
-
 def _fresh_key() -> str:
     import secrets
 
     return secrets.token_hex(12)
 
 
-def _message(status: int, heading: str, *lines: str) -> Response:
-    text = render("message.html", title=f"simrig: {heading}", script=False, heading=heading,
-                  lines=[line for line in lines if line])  # fmt: skip
-    return HTMLResponse(text, status_code=status)
-
-
 def _filed(job: Session) -> Response:
-    return _message(
+    return message(
         200,
         f"Filed as job {job.job}",
         f"See it with: simrig history list --job {job.job}",
@@ -409,15 +370,15 @@ def _filed(job: Session) -> Response:
 
 
 def _nothing_here(request: Request, error: Exception) -> Response:
-    return _message(404, "There is nothing here", "")
+    return message(404, "There is nothing here", "")
 
 
 def _busy(request: Request, error: Exception) -> Response:
-    return _message(503, "Too many ask at once", "It is tried again in a moment.")
+    return message(503, "Too many ask at once", "It is tried again in a moment.")
 
 
 def _failed(request: Request, error: Exception) -> Response:
-    return _message(
+    return message(
         500,
         "simrig itself has failed",
         f"{type(error).__name__}. What you tapped is kept.",
