@@ -9,8 +9,7 @@ as every reading does.
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
 from typing import Final
 
@@ -25,7 +24,7 @@ from simrig.profile.layout import Place
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links, links, scan
 from simrig.sensing.chain import Link, Part, contact
-from simrig.signals import CLOSED, OPEN, opposite
+from simrig.signals import CLOSED, OPEN
 from simrig.world.balls import Fact, Placement, settled
 from simrig.world.phases import Conditions, mechanism_states, phase_of
 from simrig.world.worlds import Value, worlds
@@ -361,41 +360,3 @@ def with_chain(name: str, change: Callable[[tuple[Link, ...]], tuple[Link, ...]]
         return attrs.evolve(table, chains={**table.chains, name: change(table.chains[name])})
 
     return Act(edit=edit)
-
-
-def answers(
-    case: Case, sensor: str, first: Act, second: Act, balls: Iterable[int | str]
-) -> frozenset[str]:
-    """Return how the readings answer when an act gives way to another, as words.
-
-    ``answers``: its own reading changes as it must; ``inverted``: the other way round;
-    ``stays-open`` or ``stays-closed``; ``elsewhere``: another one changes in its stead;
-    ``others-too``: another one changes with it.
-    """
-    sound = case.ground.sound
-    found: set[str] = set()
-    cells = [case.cells(act) for act in (first, second)]
-    right = [sound.cells(act) for act in (first, second)]
-    for number in balls:
-        own = [case.reads(some, sensor, number) for some in cells]
-        must = [sound.reads(some, sensor, number) for some in right]
-        other = any(
-            case.reads(cells[0], name, number) != case.reads(cells[1], name, number)
-            and sound.reads(right[0], name, number) == sound.reads(right[1], name, number)
-            for name in cells[0]
-            if name != sensor
-        )
-        for pair in itertools.product(*own):
-            found |= set(_answer(pair, must, other))
-    return frozenset(found)
-
-
-def _answer(pair: tuple[str, ...], must: list[frozenset[str]], other: bool) -> Iterator[str]:
-    for right in itertools.product(*must):
-        if pair[0] == pair[1]:
-            # A reading that must stay and does so is no answer either.
-            yield "elsewhere" if other else f"stays-{pair[0]}"
-        elif pair == right:
-            yield "others-too" if other else "answers"
-        elif pair == tuple(opposite(reading) for reading in right):
-            yield "inverted"

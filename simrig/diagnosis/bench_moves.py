@@ -123,7 +123,7 @@ _KINDS: Final = (
     _Kind(id="power-on", words="Plug in and switch on.", minutes=0.5,
           caution="Mechanisms can move by themselves at power-on: fingers out, say it aloud.",
           when=lambda s, f: s.power != "on", then={"power": "on"}),
-    _Kind(id="try-coils", words="Prove the coils dead: door open, try one from the test; "
+    _Kind(id="try-coils", words="Prove the coils dead: door open, have the machine fire one; "
           "none may fire.", minutes=0.5,
           caution="An interlock is not isolation. If a coil fires, switch off and unplug.",
           when=lambda s, f: s.power == "on" and s.coils == "unknown" and s.fuses == "in"

@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Callable, Iterator
 from typing import Final
 
+from simrig.diagnosis.bench_answers import answers
 from simrig.diagnosis.bench_case import (
     EMPTY,
     HIDES,
@@ -14,7 +15,6 @@ from simrig.diagnosis.bench_case import (
     Act,
     Case,
     Ground,
-    answers,
 )
 from simrig.diagnosis.bench_check import RIGHT, Check
 from simrig.diagnosis.bench_state import needs_of
