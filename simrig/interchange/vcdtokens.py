@@ -35,7 +35,7 @@ def need_pyvcd(file: str) -> None:
             [
                 Problem(
                     file=file,
-                    where="VCD",
+                    where="extra [vcd]",
                     message="value change dumps need the package pyvcd, which is missing;"
                     " install it with: pip install 'simrig[vcd]'",
                 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from simrig.faults.candidates import Fault, possible_faults
 from simrig.faults.effects import Effects
 from simrig.profile.machine import Profile
+from simrig.profile.naming import near
 from simrig.sensing.chain import Part, chains
 from simrig.world.worlds import worlds
 
@@ -12,7 +13,8 @@ from simrig.world.worlds import worlds
 def concerned(profile: Profile, repaired: Fault | Part | str) -> frozenset[str]:
     """Return the sensors that a repaired part can have changed; none for the coil side.
 
-    ``repaired`` is a fault, a part, KIND:PART in words, a part's id or a sensor's id.
+    ``repaired`` is a fault, a part, KIND:PART with the kind of fault or of part, a part's id or a
+    sensor's id.
     Raises ValueError, in words, where the machine has no such part.
     """
     if isinstance(repaired, str):
@@ -31,10 +33,16 @@ def concerned(profile: Profile, repaired: Fault | Part | str) -> frozenset[str]:
 def _named(profile: Profile, name: str) -> frozenset[str]:
     if profile.row("sensor", name) is not None:
         return frozenset((name,))
-    faults = [one for one in possible_faults(profile) if name in (one.name, one.part)]
+    possible = possible_faults(profile)
+    faults = [
+        one for one in possible if name in (one.name, one.part, f"{one.kind.part}:{one.part}")
+    ]
     if not faults:
+        known = {one.id for one in profile.sensor} | {one.part for one in possible}
+        close = near(name, sorted(known | {one.name for one in possible}))
+        hint = f'did you mean "{close}"? ' if close else ""
         raise ValueError(
-            f'the machine has no part "{name}"; name a sensor, a part, or KIND:PART as '
+            f'the machine has no part "{name}"; {hint}name a sensor, a part, or KIND:PART as '
             "simrig diagnose --all gives it"
         )
     found: frozenset[str] = frozenset()

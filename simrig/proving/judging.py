@@ -15,7 +15,6 @@ from typing import Final, NamedTuple
 import attrs
 
 from simrig.expectation.anomalies import Anomaly, AnomalyKind
-from simrig.profile.machine import Profile
 from simrig.proving.plan import Plan
 from simrig.scan.events import Event
 
@@ -66,14 +65,14 @@ class Judged:
         return not self.anomalies
 
 
-def judge(profile: Profile, plan: Plan, events: Iterable[Event]) -> Judged:
+def judge(plan: Plan, events: Iterable[Event]) -> Judged:
     """Hold a log against a plan; coils and switches that are no ball sensors do not matter."""
     log = [event for event in events if event.signal in plan.steps[0].reads]
-    found = _anomalies(profile, plan, log)
-    return Judged(anomalies=tuple(_crossed(profile, plan, log, found)))
+    found = _anomalies(plan, log)
+    return Judged(anomalies=tuple(_crossed(plan, log, found)))
 
 
-def _anomalies(profile: Profile, plan: Plan, log: Sequence[Event]) -> list[Anomaly]:
+def _anomalies(plan: Plan, log: Sequence[Event]) -> list[Anomaly]:
     expected = expected_changes(plan)
     opening, changes = _changes(plan, log)
     found: list[Anomaly] = []
@@ -312,9 +311,7 @@ def _at_rest(plan: Plan, log: Sequence[Event]) -> list[Anomaly]:
     return []
 
 
-def _crossed(
-    profile: Profile, plan: Plan, log: Sequence[Event], found: list[Anomaly]
-) -> list[Anomaly]:
+def _crossed(plan: Plan, log: Sequence[Event], found: list[Anomaly]) -> list[Anomaly]:
     """Say of two sensors that are crossed if the run is as it should be with their names exchanged."""
     odd = list(dict.fromkeys(one.sensor for one in found))
     if not 0 < len(odd) <= MOST_CROSSED:
@@ -328,7 +325,7 @@ def _crossed(
                 attrs.evolve(event, signal=names[event.signal]) if event.signal in names else event
                 for event in log
             ]
-            if not _anomalies(profile, plan, exchanged):
+            if not _anomalies(plan, exchanged):
                 return [
                     Anomaly(
                         time_ms=None,

@@ -278,7 +278,7 @@ def reading_a_log(subject: Subject, chance: Random, id_: str) -> Question | None
     events = rehearse(profile, plan, inject(profile, links(profile), [fault]))
     last = fed[-1]
     shown = [event for event in events if (event.time_ms or 0) < (last + 2) * 10_000]
-    named = {one.sensor for one in judge(profile, plan, events).anomalies}
+    named = {one.sensor for one in judge(plan, events).anomalies}
     in_it = {name for name in watched if any(one.signal == name for one in shown)}
     usual = [event for event in subject.sound_run if (event.time_ms or 0) < (last + 2) * 10_000]
     differs = {

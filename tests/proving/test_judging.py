@@ -49,7 +49,7 @@ def test_sound_run_passes_whatever_goes_unseen(machine: Profile, plan: Plan) -> 
     for seed in range(200 if FULL else 12):
         chance = random.Random(seed)
         unseen = frozenset(number for number in range(400) if chance.random() < 0.5)
-        found = judge(machine, plan, rehearse(machine, plan, links(machine), unseen=unseen))
+        found = judge(plan, rehearse(machine, plan, links(machine), unseen=unseen))
         assert found.anomalies == (), seed
 
 
@@ -68,7 +68,7 @@ def test_rebound_at_rest_passes(machine: Profile, plan: Plan) -> None:
         attrs.evolve(here, reading=away, time_ms=again),
         attrs.evolve(here, time_ms=again),
     ]
-    assert judge(machine, plan, events).passed
+    assert judge(plan, events).passed
 
 
 def test_each_fault_that_shows_is_named(machine: Profile, plan: Plan) -> None:
@@ -90,7 +90,7 @@ def test_each_fault_that_shows_is_named(machine: Profile, plan: Plan) -> None:
         if not differing:
             continue
         shown += 1
-        found = judge(machine, plan, events)
+        found = judge(plan, events)
         assert not found.passed, fault.name
         assert {one.sensor for one in found.anomalies} & differing, fault.name
     assert shown > len(faults) // 3
@@ -101,7 +101,7 @@ def test_dead_beam_is_stuck() -> None:
     profile = simrig.load("tidal-clockwork")
     plan = prove(profile)
     dark = fault_named(possible_faults(profile), "emitter-dead:trough-3")
-    found = judge(profile, plan, rehearse(profile, plan, inject(profile, links(profile), [dark])))
+    found = judge(plan, rehearse(profile, plan, inject(profile, links(profile), [dark])))
     first = found.anomalies[0]
     assert (first.sensor, first.kind) == ("trough-3", "stuck")
     assert first.why == "it reads closed with all balls out; open was expected"
@@ -112,9 +112,7 @@ def test_crossed_leads_are_named_as_crossed() -> None:
     profile = simrig.load("tidal-clockwork")
     plan = prove(profile)
     crossed = fault_named(possible_faults(profile), "leads-exchanged:trough-2+trough-3")
-    found = judge(
-        profile, plan, rehearse(profile, plan, inject(profile, links(profile), [crossed]))
-    )
+    found = judge(plan, rehearse(profile, plan, inject(profile, links(profile), [crossed])))
     assert {(one.sensor, one.kind) for one in found.anomalies} >= {
         ("trough-2", "swapped"),
         ("trough-3", "swapped"),
@@ -131,5 +129,5 @@ def test_flicker_is_named_with_its_time() -> None:
         Event(time_ms=29_000.0, signal="lock-1", reading="closed"),
         Event(time_ms=29_010.0, signal="lock-1", reading="open"),
     ]
-    (one,) = judge(profile, plan, events).anomalies
+    (one,) = judge(plan, events).anomalies
     assert (one.sensor, one.kind, one.time_ms) == ("lock-1", "flicker", 29_000.0)

@@ -99,3 +99,19 @@ def test_any_machine_has_a_plan(profile: Profile) -> None:
     plan = prove(profile)
     assert {*plan.proven, *plan.unproven} == set(plan.steps[0].reads)
     assert all(step.do and step.expect for step in plan.steps)
+
+
+def test_part_may_be_named_as_the_record_names_it() -> None:
+    """The kind of part, the kind of fault and the part alone name the same sensors."""
+    profile = simrig.load("tidal-clockwork")
+    plans = [
+        prove(profile, repaired=name)
+        for name in ("resistor:trough-3", "resistor-lead-broken:trough-3")
+    ]
+    assert plans[0] == plans[1]
+
+
+def test_misspelt_part_gets_the_nearest_name() -> None:
+    """One wrong letter is met with the right word."""
+    with pytest.raises(ValueError, match='did you mean "trough-3"'):
+        prove(simrig.load("tidal-clockwork"), repaired="trogh-3")
