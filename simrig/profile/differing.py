@@ -61,11 +61,5 @@ def _changed(row: Any, name: str, key: str, value: Any) -> Any:
         raise ValueError(f'"{name}": no key is called "{key}"{also}')
     if isinstance(value, list):
         value = tuple(value)
-    # The cross-check of a reading speaks of the model, not of a unit that was altered.
-    others: dict[str, Any] = {
-        one: None
-        for one in ("rest_reads", "worked_reads")
-        if one in known and one != key and known[key].reading
-    }
-    values: dict[str, Any] = {attribute_of(key): value, **others}
+    values: dict[str, Any] = {attribute_of(key): value}
     return attrs.evolve(row, **values)

@@ -13,6 +13,7 @@ import pytest
 
 import simrig
 from simrig import history
+from simrig.cli.drill import _level
 from simrig.cli.main import main
 from simrig.training.asking import questions
 from simrig.training.question import Question
@@ -153,3 +154,22 @@ def test_best_plan_of_a_hidden_fault_ends_with_it() -> None:
         left = hidden.job.isolation([one.result for one in hidden.best])
         names = {one.name for cause in left.causes for one in cause.faults}
         assert hidden.fault.name in names
+
+
+@pytest.mark.parametrize(
+    ("rights", "level"),
+    [
+        ([], 1),
+        ([True] * 3, 1),
+        ([True] * 4, 2),
+        ([True] * 8, 3),
+        ([True] * 12, 3),
+        ([True] * 4 + [False] * 2, 2),
+        ([True] * 4 + [False] * 3, 1),
+        ([False] * 9, 1),
+        ([True, True, False, True, True, True, True], 2),
+    ],
+)
+def test_level_rises_and_falls(rights: list[bool], level: int) -> None:
+    """Four right in a row rise by one, three wrong in a row fall by one, within 1 to 3."""
+    assert _level(rights) == level

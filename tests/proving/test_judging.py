@@ -131,3 +131,18 @@ def test_flicker_is_named_with_its_time() -> None:
     ]
     (one,) = judge(plan, events).anomalies
     assert (one.sensor, one.kind, one.time_ms) == ("lock-1", "flicker", 29_000.0)
+
+
+def test_crossed_leads_where_passes_may_go_unseen() -> None:
+    """By hand: orchard-signal's levers may miss a ball that rolls by, so only what reads at rest
+    tells that trough 1 and 2 are crossed: after the second ball position 2 is filled, and 1 reads.
+    """
+    profile = simrig.load("orchard-signal")
+    plan = prove(profile)
+    crossed = fault_named(possible_faults(profile), "leads-exchanged:trough-1+trough-2")
+    events = rehearse(profile, plan, inject(profile, links(profile), [crossed]))
+    found = judge(plan, events)
+    assert {(one.sensor, one.kind) for one in found.anomalies} == {
+        ("trough-1", "swapped"),
+        ("trough-2", "swapped"),
+    }
