@@ -296,13 +296,14 @@ def _at_rest(plan: Plan, log: Sequence[Event]) -> list[Anomaly]:
         if [] in differing:
             step += differing.index([])
             continue
-        names = min(differing[:4], key=len)
+        names = min(differing, key=len)
+        wanted = plan.steps[step + differing.index(names)].reads
         return [
             Anomaly(
                 time_ms=event.time_ms,
                 sensor=name,
                 kind="swapped" if len(names) == 2 else "missed",
-                why="at rest the readings are those after no step of the plan",
+                why=f"at rest it reads {state[name]}; {wanted[name]} was expected",
                 line=event.line,
                 others=tuple(other for other in names if other != name),
             )
