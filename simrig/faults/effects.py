@@ -12,6 +12,7 @@ from simrig.faults.contents import Change
 from simrig.faults.deltas import Rewiring, apart, delta, together
 from simrig.faults.reaching import Interaction, Reach
 from simrig.faults.resolving import Resolver
+from simrig.faults.standing import Exposure, Standing
 from simrig.profile.machine import Profile
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links, links, scan
@@ -85,15 +86,24 @@ class Effects:
         closed, and above them those in which it may be.  Raises ValueError when one
         part is given two modes.
         """
-        if len(changes) > 1 and not apart([one.delta for one in changes]):
-            both = together(self.profile, self.table, [one.delta for one in changes])
-            changes = (self._resolver.change(both),)
+        changes = self._apart(changes)
         # Changes without content do nothing beside what touches other links.
         key = frozenset([one.number for one in changes if one.number])
         found = self._cells.get(key)
         if found is None:
             found = self._cells[key] = self._resolver.cells([one for one in changes if one.number])
         return key, found
+
+    def _apart(self, changes: Sequence[Change]) -> Sequence[Change]:
+        """Return changes as they are, or as one where some touch the same sensor or line."""
+        if len(changes) < 2 or apart([one.delta for one in changes]):
+            return changes
+        both = together(self.profile, self.table, [one.delta for one in changes])
+        return (self._resolver.change(both),)
+
+    def exposed(self, changes: Sequence[Change], worlds: int) -> Exposure:
+        """Return the cells on which changes bear, made together, in some worlds."""
+        return self.standing.exposed(self._apart(changes), worlds)
 
     def interaction(self, fault: Fault, limit: int) -> Interaction:
         """Return where a fault meets others, and what it can change, with ``limit`` at most."""
@@ -105,6 +115,11 @@ class Effects:
     def interaction_of(self, change: Change) -> Interaction:
         """Return the same of a change of chains and leads that is no fault."""
         return self._reach.of_contacts(change)
+
+    @cached_property
+    def standing(self) -> Standing:
+        """Which changes stand beside others."""
+        return Standing(self.table, self._resolver)
 
     @cached_property
     def _reach(self) -> Reach:
