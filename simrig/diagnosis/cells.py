@@ -29,7 +29,7 @@ class Cells:
         self.flickering = flickering
         self.healthy = about.effects.healthy.cells
         self.cells = {sensor.id: number for number, sensor in enumerate(about.profile.sensor)}
-        self._everything = about.effects.many.everything
+        self._everything = about.effects.everything
         self._count = len(about.placements)
         selecting = {index for chosen in about.selected for index in chosen}
         self._selecting = selecting

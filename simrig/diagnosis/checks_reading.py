@@ -111,7 +111,7 @@ def _pattern(balls: int | str) -> Callable[[Case], frozenset[str]]:
             worlds ^= world
             wrong, unsure = set(), []
             for name, reading in must.items():
-                value = read[name]
+                value = read.cells[name]
                 surely, maybe = bool(value.surely & world), bool(value.maybe & world)
                 if surely != maybe:
                     unsure.append(name)

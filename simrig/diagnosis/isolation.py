@@ -161,7 +161,7 @@ class Isolation:
         return any(product(chances(self.results, case)) > 0 for case, _ in self._ways(cause))
 
     def _ways(self, cause: Cause) -> list[tuple[Case, float]]:
-        shows = Case(ground=self.bench.ground, faults=cause.faults, mistakes=cause.assumes)
+        shows = self.bench.ground.case(cause.faults, mistakes=cause.assumes)
         fickle = [fault for fault in cause.faults if fault.kind.intermittent]
         if not fickle:
             return [(shows, 1.0)]

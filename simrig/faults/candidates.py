@@ -16,7 +16,7 @@ from simrig.profile.machine import Profile
 from simrig.sensing.chain import Part, chains
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, cache_hash=True)
 class Fault:
     """One fault that a machine can have.
 

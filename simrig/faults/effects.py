@@ -25,7 +25,7 @@ class Effects:
     """A sound machine over many worlds, and what faults make of its readings."""
 
     profile: Profile
-    many: Worlds
+    everything: int = attrs.field(repr=False)
     table: Links
     contacts: Mapping[str, Value] = attrs.field(repr=False)
     healthy: Frame = attrs.field(repr=False)
@@ -38,16 +38,21 @@ class Effects:
     @classmethod
     def of(cls, profile: Profile, many: Worlds, table: Links | None = None) -> Effects:
         """Work out the sound machine once."""
-        table = table or links(profile)
-        everything = many.everything
         worked = {sensor.id: many.works(sensor) for sensor in profile.sensor}
+        return cls.over(profile, worked, many.everything, table or links(profile))
+
+    @classmethod
+    def over(
+        cls, profile: Profile, worked: Mapping[str, Value], everything: int, table: Links
+    ) -> Effects:
+        """Work out the sound machine once, from where each of its sensors is worked."""
         contacts = {
             name: contact(chain, worked[name], everything) for name, chain in table.chains.items()
         }
         healthy = scan(profile, table, contacts, everything)
         return cls(
             profile=profile,
-            many=many,
+            everything=everything,
             table=table,
             contacts=contacts,
             healthy=healthy,
