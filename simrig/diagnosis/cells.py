@@ -10,6 +10,7 @@ from simrig.diagnosis.masks import Effect, MaskModel, Masks
 from simrig.diagnosis.pieces import NOWHERE, Exposure, Pieces
 from simrig.diagnosis.suspects import Mistake
 from simrig.expectation.comparison import ALL, boards, wrong_end
+from simrig.faults.effects import KEPT
 from simrig.faults.reaching import Interaction
 from simrig.world.worlds import Value
 
@@ -170,7 +171,7 @@ class Cells:
         found = joint.get(component)
         if found is None:
             found = self._effect(component)
-            if component <= self._common:
+            if component <= self._common and len(component) <= KEPT:
                 joint[component] = found
         return found
 
@@ -194,10 +195,12 @@ class Cells:
         """Return the effect of parts alone that do not come and go."""
         about = self.about
         key, state = about.effects.resolved([about.change(i) for i in component])
-        effect = about.steady.get(key)
+        effect = None if key is None else about.steady.get(key)
         if effect is None:
             cells = {self.cells[name]: self._masks(closed) for name, closed in state.items()}
-            effect = about.steady[key] = Effect(states=(cells,))
+            effect = Effect(states=(cells,))
+            if key is not None:
+                about.steady[key] = effect
         return effect
 
     def _changed(

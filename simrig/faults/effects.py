@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
+from typing import Final
 
 import attrs
 
@@ -18,6 +19,9 @@ from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links, links, scan
 from simrig.sensing.chain import contact
 from simrig.world.worlds import Value, Worlds
+
+KEPT: Final = 2
+"""What so many changes do together is kept."""
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -84,19 +88,26 @@ class Effects:
         unpacked = self._resolver.unpacked
         return {name: unpacked(closed) for name, closed in self.resolved(changes)[1].items()}
 
-    def resolved(self, changes: Sequence[Change]) -> tuple[frozenset[int], Mapping[str, int]]:
+    def resolved(
+        self, changes: Sequence[Change]
+    ) -> tuple[frozenset[int] | None, Mapping[str, int]]:
         """Return the same, after a key that is equal for changes that no reading can part.
+
+        There is none for more than two changes: such sets are met once, and too many to keep.
 
         Both bounds of a reading are in one integer: the worlds in which it surely is
         closed, and above them those in which it may be.  Raises ValueError when one
         part is given two modes.
         """
-        changes = self._apart(changes)
+        made = self._apart(changes)
         # Changes without content do nothing beside what touches other links.
-        key = frozenset([one.number for one in changes if one.number])
+        some = [one for one in made if one.number]
+        if len(changes) > KEPT:
+            return None, self._resolver.cells(some)
+        key = frozenset([one.number for one in some])
         found = self._cells.get(key)
         if found is None:
-            found = self._cells[key] = self._resolver.cells([one for one in changes if one.number])
+            found = self._cells[key] = self._resolver.cells(some)
         return key, found
 
     def _apart(self, changes: Sequence[Change]) -> Sequence[Change]:
@@ -104,7 +115,7 @@ class Effects:
         if len(changes) < 2 or apart([one.delta for one in changes]):
             return changes
         both = together(self.profile, self.table, [one.delta for one in changes])
-        return (self._resolver.change(both),)
+        return (self._resolver.change(both, counted=len(changes) <= KEPT),)
 
     def exposed(self, changes: Sequence[Change], worlds: int) -> Exposure:
         """Return the cells on which changes bear, made together, in some worlds."""

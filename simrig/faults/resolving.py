@@ -93,8 +93,11 @@ class Resolver:
         self._numbers: dict[Hashable, int] = {Content().key(): 0}
         self._single: dict[int, State] = {}
 
-    def change(self, delta: Delta) -> Change:
-        """Return a change of links with what differs from the sound machine under it."""
+    def change(self, delta: Delta, *, counted: bool = True) -> Change:
+        """Return a change of links with what differs from the sound machine under it.
+
+        One that is not ``counted`` has no number of its own, and is not kept.
+        """
         contacts = {}
         for name, chain in delta.chains.items():
             value = contact(chain, self._worked[name], self._everything)
@@ -111,7 +114,10 @@ class Resolver:
             held=delta.held,
             joined=delta.joined,
         )
-        return Change(delta, self._numbers.setdefault(content.key(), len(self._numbers)), content)
+        number = -1
+        if counted:
+            number = self._numbers.setdefault(content.key(), len(self._numbers))
+        return Change(delta, number, content)
 
     def _crossings_of(self, delta: Delta, contacts: dict[str, Value]) -> dict[str, Crossing]:
         """Return the crossings that differ; one that passes nothing is put down as an open contact.
@@ -179,6 +185,8 @@ class Resolver:
         return worlds | worlds << self._count
 
     def _under(self, change: Change) -> State:
+        if len(change.delta.faults) + len(change.delta.rewirings) > 1:
+            return self._laid(self._sound, change.content)
         state = self._single.get(change.number)
         if state is None:
             state = self._single[change.number] = self._laid(self._sound, change.content)
