@@ -16,6 +16,7 @@ from typing import Final
 import attrs
 
 from simrig.diagnosis.suspects import Mistake
+from simrig.diagnosis.wrong_facts import with_fact_wrong
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.faults.candidates import Fault
 from simrig.faults.dispositions import SHAPES, placements_with
@@ -25,7 +26,7 @@ from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links, links, scan
 from simrig.sensing.chain import Link, Part, contact
 from simrig.signals import CLOSED, OPEN
-from simrig.world.balls import Fact, Placement, settled
+from simrig.world.balls import Placement, settled
 from simrig.world.phases import Conditions, mechanism_states, phase_of
 from simrig.world.worlds import Value, worlds
 
@@ -36,7 +37,6 @@ MOVES: Final = "moves balls"
 HIDES: Final = "hides"
 """What a check can ask of a case besides the reader's mistakes."""
 
-_FLIPPED: Final = {"makes": "breaks", "breaks": "makes", "inverts": "passes", "passes": "inverts"}
 _ON_LINES: Final = ("opens line", "cuts line", "bridges lines", "exchanges lines")
 _ON_CHAINS: Final = ("breaks", "opens", "forces", "inverts")
 
@@ -230,7 +230,7 @@ class Case:
         table = inject(self.ground.profile, self.ground.table, left)
         for mistake in self.mistakes:
             if mistake.fact is not None:
-                table = _otherwise(self.ground.profile, table, mistake.fact)
+                table = with_fact_wrong(self.ground.profile, table, mistake.fact)
         return table
 
     @cached_property
@@ -335,22 +335,6 @@ class Case:
             if fault.component == (kind, name):
                 return fault
         return None
-
-
-def _otherwise(profile: Profile, table: Links, fact: Fact) -> Links:
-    """Return the table of links as it is when the profile has one fact wrong."""
-
-    def turned(link: Link) -> Link:
-        if fact in link.facts:
-            return attrs.evolve(link, action=_FLIPPED.get(link.action, link.action))
-        return link
-
-    chains = {name: tuple(turned(link) for link in chain) for name, chain in table.chains.items()}
-    leads = dict(table.leads)
-    if fact.table == "place":
-        pairs = wrong_end(profile).get(fact.row, {})
-        leads.update({one: table.leads.get(other, other) for one, other in pairs.items()})
-    return attrs.evolve(table, chains=chains, leads=leads)
 
 
 def with_chain(name: str, change: Callable[[tuple[Link, ...]], tuple[Link, ...]]) -> Act:

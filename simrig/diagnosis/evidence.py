@@ -19,6 +19,7 @@ from simrig.diagnosis.interchangeable import interchangeable
 from simrig.diagnosis.masks import Effect, MaskModel
 from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.suspects import Suspect
+from simrig.diagnosis.wrong_facts import with_fact_wrong
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
@@ -28,8 +29,6 @@ from simrig.faults.dispositions import placements_with
 from simrig.faults.effects import Effects
 from simrig.faults.reaching import Interaction
 from simrig.profile.machine import Profile
-from simrig.scan.scanner import Links
-from simrig.sensing.chain import Link
 from simrig.signals import CLOSED, FLICKERS, OPEN, UNKNOWN
 from simrig.world.balls import Fact, Placement
 from simrig.world.phases import Conditions
@@ -37,8 +36,6 @@ from simrig.world.worlds import Value, worlds
 
 Block = tuple[str | None, int | None, tuple[Fault, ...], bool]
 """What selects worlds: phase, balls, ball faults, whether a ball passes."""
-
-_FLIPPED = {"makes": "breaks", "breaks": "makes", "inverts": "passes", "passes": "inverts"}
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -262,25 +259,7 @@ def _watched(profile: Profile, route: str) -> bool:
 
 
 def _wrong_fact(profile: Profile, fact: Fact) -> Rewiring:
-    def flip(link: Link) -> Link:
-        if fact not in link.facts:
-            return link
-        return attrs.evolve(link, action=_FLIPPED.get(link.action, link.action))
-
-    def edit(table: Links) -> Links:
-        chains = {
-            name: tuple([flip(link) for link in chain])
-            if any(fact in link.facts for link in chain)
-            else chain
-            for name, chain in table.chains.items()
-        }
-        leads = dict(table.leads)
-        if fact.table == "place":
-            pairs = wrong_end(profile).get(fact.row, {})
-            leads.update({one: table.leads.get(other, other) for one, other in pairs.items()})
-        return attrs.evolve(table, chains=chains, leads=leads)
-
-    return edit
+    return lambda table: with_fact_wrong(profile, table, fact)
 
 
 def system(circumstances: Circumstances, observation: Observation) -> MaskSystem:
