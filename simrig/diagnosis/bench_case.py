@@ -76,18 +76,26 @@ class Ground:
     """What is worked out once for a machine on the bench.
 
     ``assumed`` is the number of balls that the reader takes for granted, ``sheet`` the
-    number of the last sheet.
+    number of the last sheet, ``balls_seen`` whether the balls of that sheet were seen.
     """
 
     profile: Profile
     table: Links = attrs.field(repr=False)
     assumed: int
     sheet: int = 0
+    balls_seen: bool = False
     _scenes: dict[frozenset[Fault], Scene] = attrs.field(factory=dict, repr=False)
     _behind: dict[Part, frozenset[str]] = attrs.field(factory=dict, repr=False)
 
     @classmethod
-    def of(cls, profile: Profile, *, assumed: int | None = None, sheet: int = 0) -> Ground:
+    def of(
+        cls,
+        profile: Profile,
+        *,
+        assumed: int | None = None,
+        sheet: int = 0,
+        balls_seen: bool = False,
+    ) -> Ground:
         """Work out the sound machine once."""
         table = links(profile)
         behind: dict[Part, set[str]] = {}
@@ -99,6 +107,7 @@ class Ground:
             table=table,
             assumed=profile.balls.installed if assumed is None else assumed,
             sheet=sheet,
+            balls_seen=balls_seen,
             behind={part: frozenset(names) for part, names in behind.items()},
         )
 
