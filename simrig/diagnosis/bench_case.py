@@ -18,11 +18,12 @@ import attrs
 from simrig.diagnosis.suspects import Mistake
 from simrig.diagnosis.wrong_facts import with_fact_wrong
 from simrig.expectation.comparison import ALL, boards, wrong_end
-from simrig.faults.candidates import Fault
+from simrig.faults.candidates import Fault, lines_through
 from simrig.faults.dispositions import SHAPES, placements_with
 from simrig.faults.injection import inject, plug_pairs
 from simrig.profile.layout import Place
 from simrig.profile.machine import Profile
+from simrig.scan.circuit import on_lines
 from simrig.scan.scanner import Links, links, scan
 from simrig.sensing.chain import Link, Part, contact
 from simrig.signals import CLOSED, OPEN
@@ -86,6 +87,7 @@ class Ground:
     balls_seen: bool = False
     _scenes: dict[frozenset[Fault], Scene] = attrs.field(factory=dict, repr=False)
     _behind: dict[Part, frozenset[str]] = attrs.field(factory=dict, repr=False)
+    _through: dict[Part, frozenset[str]] = attrs.field(factory=dict, repr=False)
 
     @classmethod
     def of(
@@ -102,6 +104,13 @@ class Ground:
         for name, chain in table.chains.items():
             for link in chain:
                 behind.setdefault(link.part, set()).add(name)
+        through: dict[Part, frozenset[str]] = {}
+        for plug in profile.connector:
+            lines = lines_through(profile, plug.id)
+            if lines:
+                through[Part("connector", plug.id)] = frozenset(
+                    [one.sensor for one in table.circuit.crossings if on_lines(one, lines)]
+                )
         return cls(
             profile=profile,
             table=table,
@@ -109,6 +118,7 @@ class Ground:
             sheet=sheet,
             balls_seen=balls_seen,
             behind={part: frozenset(names) for part, names in behind.items()},
+            through=through,
         )
 
     @cached_property
@@ -142,11 +152,15 @@ class Ground:
         """The sensors in whose chains a part stands."""
         return self._behind.get(part, frozenset())
 
+    def through(self, part: Part) -> frozenset[str]:
+        """The sensors whose signals go through a part: in their chains, or on their lines."""
+        return self.behind(part) | self._through.get(part, frozenset())
+
     def touched(self, fault: Fault) -> frozenset[str]:
         """The sensors whose readings a fault can change, alone or beside others."""
         effect = fault.kind.effect
         if effect in _ON_CHAINS:
-            found = self.behind(Part(*fault.component))
+            found = self.through(Part(*fault.component))
         elif effect == "exchanges leads":
             found = frozenset(fault.part.split("+"))
         elif effect == "exchanges plugs":

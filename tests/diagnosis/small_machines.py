@@ -83,7 +83,7 @@ def machines(draw: st.DrawFn) -> Profile:
         sensors.append(draw(_sensor(f"s{number}", at, number, address)))
     columns, rows = (
         tuple(
-            Line(number=number, order=order)
+            Line(number=number, order=order, connector=draw(st.sampled_from((None, *PLUGS))))
             for number in LINES
             if len(order := _along(sensors, axis, number)) > 1
         )
@@ -121,7 +121,7 @@ def machines(draw: st.DrawFn) -> Profile:
             ),
             Board(id="odd-board"),
         ),
-        return_=(Return(id="common"),),
+        return_=(Return(id="common", connector=draw(st.sampled_from((None, "plug-a")))),),
     )
 
 
