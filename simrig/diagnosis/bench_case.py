@@ -16,14 +16,15 @@ from typing import Final, NamedTuple
 import attrs
 
 from simrig.diagnosis.suspects import Mistake
-from simrig.diagnosis.wrong_facts import wrong_fact
+from simrig.diagnosis.wrong_facts import with_fact_wrong, wrong_fact
 from simrig.expectation.comparison import ALL, boards, wrong_end
-from simrig.faults.candidates import Fault
+from simrig.faults.candidates import Fault, lines_through
 from simrig.faults.dispositions import SHAPES, placements_with
 from simrig.faults.effects import Effects
 from simrig.faults.injection import inject, plug_pairs
 from simrig.profile.layout import Place
 from simrig.profile.machine import Profile
+from simrig.scan.circuit import on_lines
 from simrig.scan.scanner import Links, links, scan
 from simrig.sensing.chain import Link, Part, contact
 from simrig.signals import CLOSED, OPEN
@@ -94,7 +95,7 @@ class Ground:
     """What is worked out once for a machine on the bench.
 
     ``assumed`` is the number of balls that the reader takes for granted, ``sheet`` the
-    number of the last sheet.
+    number of the last sheet, ``balls_seen`` whether the balls of that sheet were seen.
     """
 
     profile: Profile
@@ -102,23 +103,41 @@ class Ground:
     assumed: int
     sheet: int = 0
     _cases: dict[Hashable, Case] = attrs.field(factory=dict, repr=False)
+    balls_seen: bool = False
     _scenes: dict[frozenset[Fault], Scene] = attrs.field(factory=dict, repr=False)
     _behind: dict[Part, frozenset[str]] = attrs.field(factory=dict, repr=False)
+    _through: dict[Part, frozenset[str]] = attrs.field(factory=dict, repr=False)
 
     @classmethod
-    def of(cls, profile: Profile, *, assumed: int | None = None, sheet: int = 0) -> Ground:
+    def of(
+        cls,
+        profile: Profile,
+        *,
+        assumed: int | None = None,
+        sheet: int = 0,
+        balls_seen: bool = False,
+    ) -> Ground:
         """Work out the sound machine once."""
         table = links(profile)
         behind: dict[Part, set[str]] = {}
         for name, chain in table.chains.items():
             for link in chain:
                 behind.setdefault(link.part, set()).add(name)
+        through: dict[Part, frozenset[str]] = {}
+        for plug in profile.connector:
+            lines = lines_through(profile, plug.id)
+            if lines:
+                through[Part("connector", plug.id)] = frozenset(
+                    [one.sensor for one in table.circuit.crossings if on_lines(one, lines)]
+                )
         return cls(
             profile=profile,
             table=table,
             assumed=profile.balls.installed if assumed is None else assumed,
             sheet=sheet,
+            balls_seen=balls_seen,
             behind={part: frozenset(names) for part, names in behind.items()},
+            through=through,
         )
 
     @cached_property
@@ -168,11 +187,15 @@ class Ground:
         """The sensors in whose chains a part stands."""
         return self._behind.get(part, frozenset())
 
+    def through(self, part: Part) -> frozenset[str]:
+        """The sensors whose signals go through a part: in their chains, or on their lines."""
+        return self.behind(part) | self._through.get(part, frozenset())
+
     def touched(self, fault: Fault) -> frozenset[str]:
         """The sensors whose readings a fault can change, alone or beside others."""
         effect = fault.kind.effect
         if effect in _ON_CHAINS:
-            found = self.behind(Part(*fault.component))
+            found = self.through(Part(*fault.component))
         elif effect == "exchanges leads":
             found = frozenset(fault.part.split("+"))
         elif effect == "exchanges plugs":
@@ -304,7 +327,7 @@ class Case:
         table = inject(self.ground.profile, self.ground.table, left)
         for mistake in self.mistakes:
             if mistake.fact is not None:
-                table = wrong_fact(self.ground.profile, mistake.fact)(table)
+                table = with_fact_wrong(self.ground.profile, table, mistake.fact)
         return table
 
     @cached_property
@@ -343,13 +366,10 @@ class Case:
         effects = self.scene.effects
         if effects is None:
             return self._cells(NOTHING, self.table)
-        profile = self.ground.profile
         changes = [effects.change(fault) for fault in self.faults]
-        changes += [
-            effects.rewired(wrong_fact(profile, mistake.fact))
-            for mistake in self.mistakes
-            if mistake.fact is not None
-        ]
+        for mistake in self.mistakes:
+            if mistake.fact is not None:
+                changes.append(effects.rewired(wrong_fact(self.ground.profile, mistake.fact)))
         return self._as_noted({**self.scene.cells, **effects.changed_by(changes)})
 
     def cells(self, act: Act = NOTHING, table: Links | None = None) -> Readings:

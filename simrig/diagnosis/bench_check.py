@@ -98,7 +98,7 @@ class Check:
         # Cases that differ only by what the check does not speak of show the same, unless
         # something carries what that does to its sensors.
         spoken_of = [fault for fault in case.faults if self.speaks_of(fault)]
-        carried = any(self.ground.carries(fault) for fault in spoken_of)
+        carried = case.mistakes or any(self.ground.carries(fault) for fault in spoken_of)
         key = (
             frozenset(case.faults if carried else spoken_of),
             frozenset([fault for fault in case.hidden if self.speaks_of(fault)]),

@@ -25,6 +25,8 @@ from simrig.sensing.chain import Part
 SHOWS, STAYS_HIDDEN, CHANGES = 0.8, 0.15, 0.05
 """How likely an intermittent fault shows throughout the work on it, hides, or changes:
 common practice, no source."""
+CARRYING = ("numbering", "profile")
+"""Mistakes under which another sensor is read, or another matrix."""
 MAY_STAY = 0.1
 """And how likely a tap leaves it as it is."""
 
@@ -83,7 +85,13 @@ class Shown(System):
     @cached_property
     def carrying(self) -> frozenset[int]:
         """Those of them that can bring what others do to the sensors of a check."""
-        return frozenset([i for i in self.speaking if self._does(i, Ground.carries)])
+        found = [i for i in self.speaking if self._does(i, Ground.carries)]
+        found += [
+            index
+            for index in self.speaking
+            if (mistake := self.suspects[index].mistake) and mistake.kind in CARRYING
+        ]
+        return frozenset(found)
 
     @cached_property
     def carried(self) -> frozenset[int]:

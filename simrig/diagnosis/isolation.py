@@ -90,7 +90,12 @@ class Bench:
     def of(cls, profile: Profile, sheets: Sequence[Sheet] = ()) -> Bench:
         """Return the bench as it stands when the last of these sheets has been taken."""
         balls, assumed, door = _as_left(profile, sheets)
-        ground = Ground.of(profile, assumed=assumed, sheet=max(len(sheets) - 1, 0))
+        ground = Ground.of(
+            profile,
+            assumed=assumed,
+            sheet=max(len(sheets) - 1, 0),
+            balls_seen=bool(sheets) and sheets[-1].conditions.seen_only,
+        )
         return cls(
             profile=profile,
             ground=ground,

@@ -129,7 +129,9 @@ class Effects:
         return self._reach.of_contacts(change)
 
     def interaction_of(self, change: Change) -> Interaction:
-        """Return the same of a change of chains and leads that is no fault."""
+        """Return the same of a change that is no fault."""
+        if change.delta.in_circuit:
+            return self._reach.everywhere(change.delta.chains)
         return self._reach.of_contacts(change)
 
     @cached_property
