@@ -10,7 +10,7 @@ the others out::
 
     # harbour_lights/__init__.py
     from importlib.resources import files
-    from simrig.host.hookspecs import hookimpl
+    from simrig.host import hookimpl
 
     @hookimpl
     def simrig_profiles():
