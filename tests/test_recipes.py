@@ -204,7 +204,7 @@ def test_a_sensor_kind(copy: Copy, how: str) -> None:
             f"def simrig_sensor_kinds():\n    return [{block.text}]\n"
         )
     assert copy.json("vet", "reeds.toml")["findings"] == []
-    assert "reed contact" in copy.simrig("show", "reeds.toml")
+    assert "trough position 1  reed\n" in copy.simrig("show", "reeds.toml")
     assert "t1: t1, reed contact;" in copy.simrig("part", "reeds.toml", "t1")
     expected = copy.json("expect", "reeds.toml", "--balls", "1")["readings"]
     assert [one["reading"] for one in expected] == ["closed", "open"]

@@ -47,8 +47,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         where = place_words(profile, sensor.spots[0]) if sensor.spots else sensor.title
         number = "" if sensor.number is None else str(sensor.number)
         address = wording.short_address(profile.address_of.get(sensor.id))
-        kind = profile.kind_of(sensor)
-        rows.append((sensor.id + mark, number, address, where, kind.title if kind else ""))
+        rows.append((sensor.id + mark, number, address, where, sensor.kind or ""))
     context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind"), width=80))
     unknown = sum(sensor.at is None and not sensor.follows for sensor in profile.sensor)
     if unknown:
