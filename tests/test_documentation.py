@@ -252,6 +252,24 @@ def test_the_modules_named_are_there() -> None:
             assert fnmatch.filter(there, f"{name}.py") or name in there, one
 
 
+def test_names_in_passing_exist() -> None:
+    """Each bare name that DEVELOPERS.md sets in code stands in the code, or names a module."""
+    files = [*(ROOT / "simrig").rglob("*.py"), *(ROOT / "tests").rglob("*.py")]
+    known = {path.stem for path in files} | {path.parent.name for path in files}
+    for path in files:
+        if path != Path(__file__) and "simrig" in path.relative_to(ROOT).parts:
+            known |= set(re.findall(r"[A-Za-z_]\w+", path.read_text(encoding="utf-8")))
+    words = {one for one in _code(document("DEVELOPERS.md")) if re.fullmatch(r"[A-Za-z_]\w*", one)}
+    assert len(words) > 50
+    assert words - known - {"SIMRIG_FULL", "new"} == set()
+
+
+def test_the_files_with_the_keys_are_linked() -> None:
+    """The README links to every file in which keys of a profile stand."""
+    files = {f"{rows.__module__.replace('.', '/')}.py" for rows in _tables(Profile, {})}
+    assert files <= set(re.findall(r"\]\(([^)]*)\)", document("README.md")))
+
+
 def _doors() -> dict[str, list[str]]:
     """Return the public names of each package that states them."""
     found = {}
