@@ -123,6 +123,18 @@ def test_at_the_terminal_they_are_marked_and_kept(
     assert [one.right for one in given] == [True, False, True]
 
 
+def test_they_are_on_the_sheet_for_a_class(machine: Subject, tmp_path: Path) -> None:
+    """A printed sheet holds them among the others, their answers behind it."""
+    pytest.importorskip("jinja2", reason="paper needs Jinja")
+    file = tmp_path / "class.html"
+    words = ["paper", "orchard-signal", "-o", str(file), "--drill", "30", "--seed", "3"]
+    assert main(words) == 0
+    sheet, answers = file.read_text().split('<section id="answers">')
+    assert "How many blades has a reed" in sheet
+    assert "they pull together" in answers
+    assert "they pull together" not in sheet
+
+
 def test_the_page_asks_them_too(machine: Subject, tmp_path: Path) -> None:
     """A round of ten questions comes to their topic, marks the answer and files it."""
     pytest.importorskip("starlette", reason="the page needs Starlette")
