@@ -98,6 +98,7 @@ TRIED = {
     "lint-imports": ["lint-imports", "--help"],
     "python -m pytest -q": ["python", "-m", "pytest", "-q", "--co", "tests/test_bounds.py"],
     "python -m tests.mutations.run 200000 1": ["python", "-m", "tests.mutations.run", "1", "1"],
+    "python -m tests.documents": ["python", "-c", "import tests.documents"],
     "python tests/bench/bench_startup.py": ["python", "-c", "import tests.bench.bench_startup"],
 }
 """How each command for developers is shown to be one, in short."""
