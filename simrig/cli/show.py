@@ -46,10 +46,8 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         mark = "*" if sensor.counted and sensor.spots else ""
         where = place_words(profile, sensor.spots[0]) if sensor.spots else sensor.title
         number = "" if sensor.number is None else str(sensor.number)
-        address = profile.address_of.get(sensor.id)
-        rows.append(
-            (sensor.id + mark, number, wording.short_address(address), where, sensor.kind or "")
-        )
+        address = wording.short_address(profile.address_of.get(sensor.id))
+        rows.append((sensor.id + mark, number, address, where, sensor.kind or ""))
     context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind"), width=80))
     unknown = sum(sensor.at is None and not sensor.follows for sensor in profile.sensor)
     if unknown:

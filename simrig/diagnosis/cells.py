@@ -1,21 +1,26 @@
-"""The masks of all sensors' cells, sound and under suspects."""
+"""One sheet as a system of cells and worlds: the machine's side of the reasoning.
+
+Cells are all sensors; their masks are worked out here, sound and under suspects.  A
+reader's error edits what was seen.  A flickering cell is one that an intermittent part
+makes read one way at one time and the other way at another.
+"""
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING
 
+from simrig.diagnosis.evidence import Circumstances
 from simrig.diagnosis.masks import Effect, MaskModel, Masks
 from simrig.diagnosis.pieces import NOWHERE, Exposure, Pieces
+from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.suspects import Mistake
 from simrig.expectation.comparison import ALL, boards, wrong_end
+from simrig.expectation.observation import Observation
 from simrig.faults.effects import KEPT
 from simrig.faults.reaching import Interaction
+from simrig.signals import CLOSED, FLICKERS, OPEN, UNKNOWN
 from simrig.world.worlds import Value
-
-if TYPE_CHECKING:
-    from simrig.diagnosis.evidence import Circumstances
 
 
 class Cells:
@@ -51,6 +56,7 @@ class Cells:
         self._common = {index for index in parts if index < about.common}
 
     def model(self) -> MaskModel:
+        """Return the cells and worlds with everything that a set of suspects can make of them."""
         about = self.about
         count = len(self.cells)
         interactions = [about.interaction(index) for index in range(len(about.suspects))]
@@ -229,3 +235,31 @@ class Cells:
                 masks = (masks[1], masks[0], masks[2])
             found[self.cells[name]] = masks
         return found
+
+
+def system(circumstances: Circumstances, observation: Observation) -> MaskSystem:
+    """Return one sheet as a system for the reasoning."""
+    looked = observation.looked_at()
+    flickering = FLICKERS in looked.values()
+    models = circumstances.models
+    if flickering not in models:
+        models[flickering] = Cells(circumstances, flickering).model()
+    names = [sensor.id for sensor in circumstances.profile.sensor]
+    return MaskSystem(
+        model=models[flickering],
+        readings=tuple([_VALUES.get(looked.get(name, UNKNOWN)) for name in names]),
+        barred=frozenset(
+            [
+                index
+                for index, one in enumerate(circumstances.suspects)
+                if one.mistake is not None
+                and one.mistake.kind == "misread"
+                and one.mistake.sheet == circumstances.number
+                and one.mistake.value not in looked
+            ]
+        ),
+    )
+
+
+_VALUES = {OPEN: 0, CLOSED: 1, FLICKERS: 2}
+"""The values that a cell can read, as positions among its masks."""

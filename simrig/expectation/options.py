@@ -56,6 +56,10 @@ class Options:
     def of(
         self, account: Account, sensor: str, worked: bool, soft: bool, width: Width
     ) -> list[Option]:
+        """Return the ways to take a sensor's change, now, to worked or not worked.
+
+        ``soft``: other closed switches of the matrix can make it read closed as well.
+        """
         scene, time = self.scene, self.scene.time
         found: list[Option] = []
         for number, mover in enumerate(account.movers):
@@ -132,6 +136,7 @@ class Options:
         return unseen_before(motion, index)
 
     def motion(self, account: Account, move: Move) -> Motion:
+        """Return a move in time, with as many balls at its ends as the account has there."""
         scene = self.scene
         source, target = ends(scene.profile, move)
         state = account.states.get(move.subject) if move.verb == "set" else None

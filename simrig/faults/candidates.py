@@ -107,10 +107,10 @@ def pick(known: Mapping[str, _Named], name: str) -> _Named:
 def _fits(profile: Profile, kind: FaultKind, sensor: Sensor | None) -> bool:
     if sensor is None:
         return False
-    for known in profile.kinds:
-        if known.id == sensor.kind:
-            return known.lugs if kind.only == "lugs" else known.technology == kind.only
-    return False
+    known = profile.kind_of(sensor)
+    if known is None:
+        return False
+    return known.lugs if kind.only == "lugs" else known.technology == kind.only
 
 
 def _beside(sensor: Sensor) -> bool:

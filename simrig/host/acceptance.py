@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 import inspect
 import os
+import re
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from types import FunctionType
@@ -120,14 +121,18 @@ def _reader(value: object) -> str | None:
     return None
 
 
-def _text_attribute(attribute: str, what: str) -> Callable[[object], str | None]:
-    def check(value: object) -> str | None:
-        text = getattr(value, attribute, None)
-        if isinstance(value, type) or not isinstance(text, str) or not text:
-            return f"wanted {what} with a text {attribute}"
-        return None
+def _question(value: object) -> str | None:
+    from simrig.training.question import Question
 
-    return check
+    if not isinstance(value, Question):
+        return "wanted a Question"
+    for name in ("id", "topic"):
+        found = getattr(value, name)
+        if not re.fullmatch(r"[a-z][a-z0-9]*(-[a-z0-9]+)*", found):
+            return f"its {name} is {found!r}; wanted small letters, digits and hyphens"
+    if value.topic in ("help", "hands-on"):
+        return f'a drill takes "{value.topic}" for something else; give the topic another name'
+    return None
 
 
 RESULTS: Final[dict[str, Callable[[object], str | None]]] = {
@@ -136,7 +141,7 @@ RESULTS: Final[dict[str, Callable[[object], str | None]]] = {
     "simrig_fault_kinds": _fault_kind,
     "simrig_checks": _check,
     "simrig_rules": _rule,
-    "simrig_questions": _text_attribute("id", "a question"),
+    "simrig_questions": _question,
     "simrig_readers": _reader,
 }
 """What one thing returned by each hook must be: a check that returns a message or None."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from simrig.errors import InputError, PluginError, Problem
 from simrig.host import folders, index
-from simrig.host.index import Index, Machine
+from simrig.host.found import Index, Machine
 
 if TYPE_CHECKING:
     from simrig.faults.modes import FaultKind

@@ -10,7 +10,7 @@ the others out::
 
     # harbour_lights/__init__.py
     from importlib.resources import files
-    from simrig.host.hookspecs import hookimpl
+    from simrig.host import hookimpl
 
     @hookimpl
     def simrig_profiles():
@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from simrig.faults.modes import FaultKind
     from simrig.profile.components import SensorKind
     from simrig.profile.machine import Profile
+    from simrig.training.question import Question
     from simrig.vetting.rule import Rule
 
 PROJECT = "simrig"
@@ -48,16 +49,12 @@ hookspec = pluggy.HookspecMarker(PROJECT)
 hookimpl = pluggy.HookimplMarker(PROJECT)
 
 
-class Named(Protocol):
-    """What questions and readers have in common: an id of their own."""
+class Reader(Protocol):
+    """A reader of files that say what was seen, in a form that simrig does not know."""
 
     @property
     def id(self) -> str:
         """The name by which people and reports call it."""
-
-
-class Reader(Named, Protocol):
-    """A reader of files that say what was seen, in a form that simrig does not know."""
 
     def reads(self, data: bytes, file: str) -> bool:
         """Whether a file is of the kind that it reads, by its content or its name."""
@@ -144,14 +141,22 @@ def simrig_rules() -> Iterable[Rule]:
 
 
 @hookspec
-def simrig_questions(profile: Profile) -> Iterable[Named]:
-    """Return drill questions about this machine beyond the built-in ones.
+def simrig_questions(profile: Profile) -> Iterable[Question]:
+    """Return drill questions about this machine (:class:`simrig.training.question.Question`).
+
+    They are asked among those of the topic that they name, or under a topic of their own.
 
     Example::
 
         @hookimpl
         def simrig_questions(profile):
-            return [Question(id="why-a-reed", ...)]
+            return [
+                Question(
+                    id="why-a-reed", topic="reeds", level=2, form="choice",
+                    text="What works a reed contact?", choices=("a magnet", "light"),
+                    right=frozenset("a"), why="its blades pull together in a magnet's field",
+                )
+            ]
     """
     raise AssertionError("a specification is never called")
 

@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from simrig.errors import Problem
 from simrig.host.entries import Entry, installed
-from simrig.host.index import Index, Kind, Machine, Made
+from simrig.host.found import Index, Kind, Machine, Made
 from simrig.host.stamps import Stamp
 
 TIME_LIMIT: Final = 15.0

@@ -37,6 +37,7 @@ from simrig.scan.scanner import Links, links
 from simrig.sensing.chain import Part
 from simrig.world.balls import Placement, count_by_place
 from simrig.world.moves import IllegalMoveError, Move, start
+from simrig.world.phases import Conditions, legal_placements
 
 MOST_STEPS: Final = 400
 
@@ -45,8 +46,11 @@ MOST_STEPS: Final = 400
 class Plan:
     """The steps, and which ball sensors they prove.
 
-    ``deeds`` say what each step does to the simulated machine, from ``empty``.
+    ``deeds`` say what each step does to the simulated machine, from ``empty``; ``balls`` are
+    those at hand.
     """
+
+    balls: int
 
     steps: tuple[Step, ...]
     deeds: tuple[Deed, ...] = attrs.field(repr=False)
@@ -55,26 +59,52 @@ class Plan:
     unproven: tuple[str, ...]
 
 
-def prove(profile: Profile, *, repaired: Fault | Part | str | None = None) -> Plan:
+def prove(
+    profile: Profile,
+    *,
+    repaired: Fault | Part | str | None = None,
+    conditions: Conditions | None = None,
+) -> Plan:
     """Return the plan that proves every ball sensor, or those that a repair concerns.
 
-    ``repaired`` is the fault that was mended, its part, or a sensor's id.
-    Raises ValueError for a part that the machine does not have.
+    ``repaired`` is the fault that was mended, its part, or a sensor's id.  The plan begins
+    with all balls out: ``conditions`` say how many there are, and how mechanisms stand.
+    Raises ValueError for a part that the machine does not have, or impossible conditions.
     """
     about = None if repaired is None else concerned(profile, repaired)
-    maker = _Maker(profile, about)
+    found = conditions or Conditions()
+    maker = _Maker(profile, about, balls_at_hand(profile, found), found)
     maker.make()
     return maker.plan()
+
+
+def balls_at_hand(profile: Profile, conditions: Conditions) -> int:
+    """Return how many balls a plan begins by taking out: as stated, as seen, or all installed.
+
+    Raises ValueError for impossible conditions.
+    """
+    there = profile.balls.installed if conditions.balls is None else conditions.balls
+    if conditions.phase is None and not conditions.seen_only:
+        return there
+    found = legal_placements(profile, conditions)
+    if not found:
+        raise ValueError("no legal position of the balls fits these conditions")
+    return found[0].balls if conditions.seen_only and conditions.balls is None else there
 
 
 class _Maker:
     """Lays step after step, keeping where the balls are and what has been seen."""
 
-    def __init__(self, profile: Profile, about: frozenset[str] | None) -> None:
+    def __init__(
+        self, profile: Profile, about: frozenset[str] | None, balls: int, conditions: Conditions
+    ) -> None:
         self.profile = profile
         self.about = about
+        self.at_hand = balls
         self.table: Links = links(profile)
-        self.empty = start(profile, Placement(spots=frozenset()))
+        empty = start(profile, Placement(spots=frozenset()))
+        stated = {name: frozenset((state,)) for name, state in conditions.states.items()}
+        self.empty = attrs.evolve(empty, states=tuple({**dict(empty.states), **stated}.items()))
         self.here = self.empty
         self.steps: list[Step] = []
         self.deeds: list[Deed] = []
@@ -95,6 +125,7 @@ class _Maker:
     def plan(self) -> Plan:
         proven = self.proven()
         return Plan(
+            balls=self.at_hand,
             steps=tuple(self.steps),
             deeds=tuple(self.deeds),
             empty=self.empty,
@@ -221,7 +252,7 @@ class _Maker:
 
     def most(self, place: Place) -> int:
         """How many balls the place takes; for one repair, as many as reach the last concerned."""
-        most = min(place.capacity, self.profile.balls.installed)
+        most = min(place.capacity, self.at_hand)
         if self.about is None or place.position_1 is None:
             return most
         positions = [
@@ -254,7 +285,7 @@ class _Maker:
 
     def all_back(self, store: Place | None) -> None:
         """Put every ball back: where a coil empties a place, there too, the rest at home."""
-        left = self.profile.balls.installed
+        left = self.at_hand
         moves: list[Move] = []
         lying: list[str] = []
         for place in self.profile.place:

@@ -23,9 +23,9 @@ def lines(profile: Profile, found: Behind) -> Iterator[str]:
     sensor = found.sensor
     where = place_words(profile, sensor.spots[0]) if sensor.spots else "no ball works it"
     address = profile.address_of.get(sensor.id)
-    yield wording.folded(
-        f"{sensor.id}: {sensor.title}, {sensor.kind or 'kind not known'}; {where}."
-    )
+    kind = profile.kind_of(sensor)
+    named = kind.title if kind else "kind not known"
+    yield wording.folded(f"{sensor.id}: {sensor.title}, {named}; {where}.")
     yield wording.folded(f"Address: {address or 'not known'}. {_wire(found)}")
     yield ""
     chain = " > ".join(_link(kind, name, sensor.id) for kind, name in found.links)

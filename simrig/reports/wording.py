@@ -81,12 +81,14 @@ def short_address(address: Address | None) -> str:
 
 def taken(observation: Observation) -> str:
     """Say how many sensors nobody named were filled in, and how."""
-    if observation.taken_for_open:
-        return f"{observation.taken_for_open} sensors that you did not name were taken for open."
-    if observation.taken_for_closed:
-        return (
-            f"{observation.taken_for_closed} sensors that you did not name were taken for closed."
-        )
+    for count, word in ((observation.taken_for_open, OPEN), (observation.taken_for_closed, CLOSED)):
+        if count:
+            sensors = (
+                "1 sensor that you did not name was"
+                if count == 1
+                else (f"{count} sensors that you did not name were")
+            )
+            return f"{sensors} taken for {word}."
     return ""
 
 

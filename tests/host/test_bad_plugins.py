@@ -17,7 +17,7 @@ import pytest
 from simrig.errors import PluginError, Problem
 from simrig.host import index, making, stamps
 from simrig.host.catalogue import Catalogue
-from simrig.host.index import Index
+from simrig.host.found import Index
 from simrig.host.manager import Host
 from tests.host import plugin_site
 from tests.host.plugin_site import BAD, ROOT, VERSION
@@ -307,7 +307,7 @@ def simrig_questions(profile):
 @pytest.mark.parametrize(
     ("body", "words"),
     [
-        ("return [object()] if profile.id != 'sample' else []", "wanted a question with a text id"),
+        ("return [object()] if profile.id != 'sample' else []", "wanted a Question"),
         ("return 7 if profile.id != 'sample' else []", "it returned int '7'; wanted a list"),
         ("return [] if profile.id == 'sample' else 1 / 0", "ZeroDivisionError"),
         (
