@@ -142,8 +142,6 @@ def _phases(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
             known = all(profile.row("place", name) is not None for name in row)
             if not known or path in wrong or doubt.about(path) or unsure & set(row):
                 continue
-            if any(profile.row("place", name) is None for name in row):
-                continue  # named as an unknown reference already
             here = row_ways(profile, row)
             ways += here
             if ways > MOST_WAYS:
@@ -189,9 +187,9 @@ def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterat
         yield "more than one place is given the rest; give the others a number"
         return
     for name, balls in row.items():
-        place = profile.row("place", name)
-        if place is None or balls == REST:
+        if balls == REST:
             continue
+        place = profile.row("place", name)
         low, high = span(balls)
         if low > high:
             yield f'"{balls}" at {name} runs backwards; write the smaller number first'
@@ -203,8 +201,6 @@ def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterat
     installed = profile.balls.installed
     if resting:
         place = profile.row("place", resting[0])
-        if place is None:
-            return
         if least > installed:
             yield f"{least} balls are placed; the machine carries {installed}"
         elif installed - most > place.capacity:
@@ -223,7 +219,8 @@ def _captive(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
         if (place.captive or 0) > place.capacity:
             yield (
                 ("place", index, "captive"),
-                f"{place.captive} captive balls do not fit into {place.capacity} positions",
+                f"{place.captive} captive balls do not fit into "
+                f"{counted(place.capacity, 'position')}; mend one of the two",
                 "captive-does-not-fit",
             )
     for index, phase in enumerate(profile.phase):

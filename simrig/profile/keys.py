@@ -80,8 +80,6 @@ class Key:
             wanted = f"{self.low:g}"
         elif self.low is not None and self.high is not None:
             wanted += f" from {self.low:g} to {self.high:g}"
-        elif self.low is not None:
-            wanted += f" of {self.low:g} or more"
         if self.words:
             wanted += " or " + " or ".join(f'"{word}"' for word in self.words)
         return wanted + (f" ({self.unit})" if self.unit else "")
