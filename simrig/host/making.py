@@ -129,9 +129,8 @@ def _try(entry: Entry, path: list[str], seconds: float) -> Tried:
 
 def _end(process: subprocess.Popen[bytes]) -> None:
     """End the process and whatever it started."""
-    if hasattr(os, "killpg"):
-        with suppress(OSError):
-            os.killpg(process.pid, signal.SIGKILL)
+    with suppress(OSError, AttributeError):  # Windows has no groups of processes
+        os.killpg(process.pid, signal.SIGKILL)
     with suppress(OSError):
         process.kill()
     process.wait()
