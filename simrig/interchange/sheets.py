@@ -56,6 +56,10 @@ AMBIGUOUS: Final = frozenset(
         "low",
     )
 )
+NO_WAY: Final = (
+    "no legal position of the balls fits these conditions; mend phase, balls, at or state, or "
+    "leave the phase out to say exactly where they are"
+)
 _HEADINGS = frozenset(("sensor", "switch", "name", "id", "number", "address"))
 
 
@@ -292,10 +296,7 @@ def impossible(profile: Profile, conditions: Conditions) -> list[str]:
             return []
     except ValueError as error:
         return [str(error)]
-    return [
-        "no legal position of the balls fits these conditions; mend phase, balls, at or state, or "
-        "leave the phase out to say exactly where they are"
-    ]
+    return [NO_WAY]
 
 
 def _conditions(row: Any, general: Conditions) -> Conditions:
