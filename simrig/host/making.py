@@ -169,7 +169,10 @@ def _understand(
             tried.problems.append(entry.problem(*line["stopped"]))
     if tried.timed_out:
         tried.problems.append(
-            entry.problem(stage, f"it was not done within {seconds:g} seconds; it is left out")
+            entry.problem(
+                stage,
+                f"it was not done within {seconds:g} seconds; have it end sooner; it is left out",
+            )
         )
     elif not done and not stopped:
         how = f"signal {-returned}" if returned is not None and returned < 0 else f"code {returned}"

@@ -195,22 +195,22 @@ def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterat
             yield f'"{balls}" at {name} runs backwards; write the smaller number first'
             return
         if high > place.capacity:
-            yield f"{name} holds {place.capacity}; found {balls}"
+            yield f"{name} holds {place.capacity}; found {balls}; mend one of the two"
             return
         least, most = least + low, most + high
     installed = profile.balls.installed
     if resting:
         place = profile.row("place", resting[0])
         if least > installed:
-            yield f"{least} balls are placed; the machine carries {installed}"
+            yield f"{least} balls are placed; the machine carries {installed}; place fewer"
         elif installed - most > place.capacity:
             yield (
-                f"{installed - most} balls would be left for {resting[0]}, which holds "
-                f"{place.capacity}"
+                f"{counted(installed - most, 'ball')} would be left for {resting[0]}, which holds "
+                f"{place.capacity}; place more elsewhere"
             )
     elif not least <= installed <= most:
         found = counted(least, "ball") if least == most else f"{least} to {most} balls"
-        yield f"{_SUM} {found}; the machine carries {installed}"
+        yield f"{_SUM} {found}; the machine carries {installed}; mend the row, or balls.installed"
 
 
 def _captive(profile: Profile, doubt: Doubt) -> Iterator[Finding]:

@@ -111,9 +111,9 @@ class Key:
 
     def _member_faults(self, value: Any) -> Iterator[tuple[tuple[str | int, ...], str]]:
         if self.most is not None and len(value) > self.most:
-            yield (), f"found {len(value)} entries; at most {self.most} are allowed"
+            yield (), f"found {len(value)} entries; at most {self.most} are allowed; take some out"
         if self.required and not value and self.shape == "list":
-            yield (), "found an empty list; wanted at least one entry"
+            yield (), "found an empty list; wanted at least one entry; put it in"
         if self.item is None:
             return
         members = value.items() if isinstance(value, Mapping) else enumerate(value)

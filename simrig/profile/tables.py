@@ -189,7 +189,11 @@ def _assumptions(data: Mapping[str, Any], known: Mapping[str, Key], path: Path) 
         return
     for name in stated:
         if name not in known:
-            yield (*path, "assumed", name), "no key of this table has that name", "unknown-key"
+            yield (
+                (*path, "assumed", name),
+                "no key of this table is called so; name one",
+                "unknown-key",
+            )
         elif name not in data:
             yield (
                 (*path, "assumed", name),

@@ -277,17 +277,17 @@ def test_what_two_sensors_share() -> None:
     assert _told(BASE, ('"direct 4"', '"direct 1"')) == [
         (
             "sensor launcher-ball, address",
-            'direct 1 is also the address of "trough-1"; one of them is wrong',
+            'direct 1 is also the address of "trough-1"; mend the wrong one',
         )
     ]
     assert _told(BASE + board, *channel) == [
         (
             "sensor trough-2, channel",
-            'channel 7 of "eye" is also that of "trough-1"; one of them is wrong',
+            'channel 7 of "eye" is also that of "trough-1"; mend the wrong one',
         )
     ]
     assert _told(BASE, ("number = 4", "number = 1")) == [
-        ("sensor launcher-ball, number", '1 is also the number of "trough-1"; one of them is wrong')
+        ("sensor launcher-ball, number", '1 is also the number of "trough-1"; mend the wrong one')
     ]
 
 
