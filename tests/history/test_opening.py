@@ -15,6 +15,7 @@ from simrig.history.columns import columns_of
 from simrig.history.places import default_store
 from simrig.history.records import RECORDS
 from simrig.history.released import APPLICATION_ID, MIGRATIONS
+from simrig.history.troubles import translated
 from tests.history import shop
 from tests.history.shop import at_most
 
@@ -532,6 +533,29 @@ def test_no_room_for_a_rescue(path, tmp_path):
     with at_most(1_000_000):
         message = told(history.rescue, path, tmp_path / "new.sqlite")
     assert message.startswith(("found that the disk did not take", "found no room left"))
+    with history.open_store(tmp_path / "new.sqlite") as store:
+        assert history.listed(store) == ()
+        assert store.find(history.Unit) == []
+
+
+def test_a_disk_that_is_full_for_a_moment_ends_a_rescue(path, tmp_path, monkeypatch):
+    """Where one entry does not go onto the disk, it is not taken for a bad one and left out."""
+    filled(path)
+    add, turns = history.Store.add, iter(range(1000))
+
+    def full_once(store, record):
+        if next(turns) == 20:
+            error = sqlite3.OperationalError("database or disk is full")
+            error.sqlite_errorcode = sqlite3.SQLITE_FULL
+            with translated(str(path)):
+                raise error
+        return add(store, record)
+
+    monkeypatch.setattr(history.Store, "add", full_once)
+    assert told(history.rescue, path, tmp_path / "new.sqlite").startswith("found no room left")
+    monkeypatch.undo()
+    with history.open_store(tmp_path / "new.sqlite") as store:
+        assert store.find(history.Unit) == []
 
 
 def test_a_name_of_a_table_that_is_no_text(path):

@@ -248,6 +248,10 @@ def test_addresses_in_cells_of_their_own() -> None:
     assert [str(one.address) for one in found(rows).switches] == [
         "column 1 row 1", "column 1 row 2",
     ]  # fmt: skip
+    wired = found("column 1 row 1,trough 1,red\ncolumn 1 row 2,trough 2,tan\n")
+    assert [(one.name, one.wire) for one in wired.switches] == [
+        ("trough 1", "red"), ("trough 2", "tan"),
+    ]  # fmt: skip
     headed = "address;name\nc1r1;trough 1\nc1;trough 2\ndirect 4;door\n;free\n"
     listed = found(headed)
     assert [(one.name, str(one.address)) for one in listed.switches] == [
