@@ -83,9 +83,12 @@ class Account:
     @property
     def quiet(self) -> bool:
         """Whether nothing is open: every ball lies, or rolls where nothing watches."""
-        return not any(mover.waits for mover in self.movers) and all(
-            odd.flagged for odd in self.odd.values()
-        )
+        return not self.awaits and all(odd.flagged for odd in self.odd.values())
+
+    @property
+    def awaits(self) -> int:
+        """How many balls are on their way to a sensor that must show them."""
+        return sum(mover.waits for mover in self.movers)
 
     def key(self) -> Any:
         """What two accounts have in common that will go on alike."""
@@ -190,14 +193,14 @@ class Account:
         if state is None or state == target or self._held(mover, one.sensor, target):
             mover.state[index] = DONE
             unheard = state is None and one.length_ms is not None
-            self._believe(one.sensor, not one.worked if unheard else target)
+            self.believe(one.sensor, not one.worked if unheard else target)
         elif self.swap.get(one.sensor, one.sensor) in scene.masked or before_log:
             mover.state[index] = SKIPPED
-            self._believe(one.sensor, target if one.length_ms is None else not one.worked)
+            self.believe(one.sensor, target if one.length_ms is None else not one.worked)
         else:
             mover.state[index] = OVERDUE
             if one.length_ms is None or not begins:
-                self._believe(one.sensor, target)
+                self.believe(one.sensor, target)
                 self.odd[one.sensor] = Odd(
                     scene.time, 0.0, rebound=False, soft=False, flagged=True, line=0
                 )
@@ -220,7 +223,8 @@ class Account:
                         return True
         return False
 
-    def _believe(self, sensor: str, worked: bool) -> None:
+    def believe(self, sensor: str, worked: bool) -> None:
+        """Take a sensor for worked, or not, from here on."""
         if worked:
             self.belief.add(sensor)
         else:
@@ -236,6 +240,7 @@ class Account:
     def _stays_odd(self, scene: Scene, name: str, odd: Odd) -> None:
         """A change that nothing explains has not gone back."""
         if odd.soft and self.swap.get(name, name) in scene.masked:
+            self.odd[name] = odd.told()
             return
         self.cost += weights.STAYS_ODD - odd.cost
         worked = name not in self.belief
@@ -299,7 +304,7 @@ class Account:
                     line=scene.line,
                 )
             )
-        self._believe(one.sensor, one.worked if begins else not one.worked)
+        self.believe(one.sensor, one.worked if begins else not one.worked)
         self.odd.pop(one.sensor, None)
         self.edges[one.sensor] = time
         place = scene.place_of.get(one.sensor)
