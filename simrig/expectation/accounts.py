@@ -27,7 +27,7 @@ class Account:
     """An account; ``copy`` before it is changed where the old one is kept."""
 
     __slots__ = (
-        "anomalies", "arrivals", "belief", "check_at", "cost", "counts", "edges", "fares",
+        "anomalies", "arrivals", "bad", "belief", "check_at", "cost", "counts", "edges", "fares",
         "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "number", "odd",
         "phase", "states", "swap", "untold",
     )  # fmt: skip
@@ -43,6 +43,7 @@ class Account:
         self.handled: tuple[Move, float] = (Move(verb="", subject=""), -math.inf)
         self.kicks: dict[str, float] = {}
         self.belief: set[str] = set()
+        self.bad: frozenset[str] = frozenset()
         self.movers: list[Mover] = []
         self.odd: dict[str, Odd] = {}
         self.flickers: dict[str, list[Any]] = {}
@@ -60,7 +61,7 @@ class Account:
         other.handled, other.check_at = self.handled, self.check_at
         other.cost, other.laid, other.hand = self.cost, self.laid, self.hand
         other.counts, other.states = dict(self.counts), self.states
-        other.belief, other.odd = set(self.belief), dict(self.odd)
+        other.belief, other.odd, other.bad = set(self.belief), dict(self.odd), self.bad
         other.movers = [mover.copy() for mover in self.movers]
         other.flickers = {name: list(one) for name, one in self.flickers.items()}
         other.arrivals, other.edges = dict(self.arrivals), dict(self.edges)
@@ -104,10 +105,7 @@ class Account:
 
     def told(self) -> list[Anomaly]:
         """Return every anomaly, in the order in which they were noted."""
-        found = self.kept()
-        for mover in self.movers:
-            found.extend(mover.judgement())
-        return found
+        return [*self.kept(), *(one for mover in self.movers for one in mover.judgement())]
 
     def kept(self) -> list[Anomaly]:
         """Return the anomalies of what is over."""
@@ -199,6 +197,7 @@ class Account:
             self.believe(one.sensor, target if one.length_ms is None else not one.worked)
         else:
             mover.state[index] = OVERDUE
+            self.bad |= {one.sensor}
             if one.length_ms is None or not begins:
                 self.believe(one.sensor, target)
                 self.odd[one.sensor] = Odd(

@@ -120,7 +120,7 @@ class Options:
                 cost = price
                 if one.length_ms is None and self._too_soon(account, sensor):
                     cost += TROUBLE
-                option = Option(cost, self._unseen(motion, index), -1, index, True, move)
+                option = Option(cost, self._unseen(account, motion, index), -1, index, True, move)
                 plain = plain or cost + option.doubt < _PLAIN / 2
                 # Of several ways between two places the one with least unseen is enough, at first.
                 ways: object = ends(self.scene.profile, move)
@@ -181,7 +181,13 @@ class Options:
             return False
         if self._price(account, move) is None:
             return False
-        return not any(one.certain for one in self.motion(account, move).passes)
+        return not any(
+            one.certain
+            and one.sensor not in account.bad
+            # What already reads so does not change.
+            and (one.length_ms is not None or account.reads(self.scene, one.sensor) != one.worked)
+            for one in self.motion(account, move).passes
+        )
 
     def _too_soon(self, account: Account, sensor: str) -> bool:
         """Whether a sensor has changed so short a time ago that no ball came to rest or left."""
@@ -189,11 +195,11 @@ class Options:
             return False
         return self.scene.time - account.edges.get(sensor, float("-inf")) < SHORTEST_REBOUND_MS
 
-    def _unseen(self, motion: Motion, index: int) -> float:
+    def _unseen(self, account: Account, motion: Motion, index: int) -> float:
         """What speaks against a move first seen at a pass; what lay before the log does not."""
         if self.scene.time - motion.begins[index].typical < self.scene.first_time:
             return BEFORE_THE_LOG
-        return unseen_before(motion, index)
+        return unseen_before(motion, index, account.bad)
 
     def motion(self, account: Account, move: Move) -> Motion:
         scene = self.scene

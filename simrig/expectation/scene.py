@@ -42,6 +42,7 @@ class Scene:
         self.time = -math.inf
         self.first_time = -math.inf
         self.line = 0
+        self.tells_of_coils = False
         self.keep_moves = False
         self.changed: set[str] = set()
         """The sensors whose readings have changed; addresses, where leads are exchanged."""
@@ -178,7 +179,7 @@ class Scene:
 
     def kicked(self, coil: str | None) -> bool:
         """Whether a coil has fired just now, or the log tells of no coil."""
-        if coil is None or coil == NONE or not self.coils:
+        if coil is None or coil == NONE or not self.tells_of_coils:
             return True
         return self.time - self.coils.get(coil, -math.inf) <= (
             ORDERED if self.ordered_only else KICKED_MS

@@ -252,7 +252,7 @@ class Tracker:
         for event in group:
             if event.reading in ("on", "off"):
                 if event.reading == "on":
-                    scene.coils[event.signal] = scene.time
+                    scene.tells_of_coils, scene.coils[event.signal] = True, scene.time
                     for account in self.accounts:
                         account.kicked(scene, event.signal)
                 continue
@@ -342,7 +342,7 @@ class Tracker:
             self._make(account, option.unseen, 0.0)
         if option.move is not None:
             motion = self.options.motion(account, option.move)
-            mover = Mover(motion, float("-inf"), time, scene.delay, scene.ordered_only)
+            mover = Mover(motion, float("-inf"), time, scene.delay, scene.ordered_only, account.bad)
             mover.refresh()
             account.movers.append(mover)
             self._make(account, option.move, option.cost)
