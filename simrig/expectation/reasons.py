@@ -36,24 +36,26 @@ def place_words(profile: Profile, spot_id: str) -> str:
     return f"passing: {route.title}"
 
 
-def spots_words(profile: Profile, sensor: Sensor, most: int = 4) -> str:
-    """Return all positions of a sensor in words, those of one place or way together."""
-    groups: dict[str, list[str]] = {}
+def spots_words(profile: Profile, sensor: Sensor) -> str:
+    """Return all positions of a sensor in words, those of one place together, then the ways."""
+    places: dict[str, list[str]] = {}
     for spot_id in sensor.spots:
         spot = profile.spots[spot_id]
-        groups.setdefault(spot.place or spot.route or "", []).append(spot_id)
+        places.setdefault(spot.place or "", []).append(spot_id)
+    passed = dict.fromkeys(place_words(profile, one) for one in places.pop("", ()))
     words = []
-    for spots in groups.values():
+    for spots in places.values():
+        numbers = [str(profile.spots[one].number) for one in spots if one[-4:] != ".jam"]
         first = place_words(profile, spots[0])
-        numbers = [str(profile.spots[one].number) for one in spots]
-        several = len(spots) > 1 and first.endswith(f" position {numbers[0]}")
-        if several:
-            first = first.removesuffix(f" position {numbers[0]}") + (
-                f" positions {', '.join(numbers[:-1])} and {numbers[-1]}"
-            )
-        words.append(first)
-    if len(words) > most:
-        words[most - 1 :] = [f"{len(words) - most + 1} more"]
+        if len(numbers) > 1 and len(numbers) == len(spots):
+            title = first.removesuffix(f" position {numbers[0]}")
+            words.append(f"{title} positions {', '.join(numbers[:-1])} and {numbers[-1]}")
+        else:
+            words += [place_words(profile, one) for one in spots]
+    start, _, _ = next(iter(passed), "").partition(": ")
+    ways = [one.partition(": ")[2] for one in passed]
+    if ways:
+        words.append(f"{start}: {', '.join(ways[:3])}" + (" and more" if len(ways) > 3 else ""))
     return " or ".join(words)
 
 

@@ -12,6 +12,7 @@ from typing import Final
 
 import attrs
 
+from simrig.expectation.contacts import Contacts
 from simrig.expectation.flow import moved
 from simrig.expectation.prediction import watched
 from simrig.faults.candidates import Fault
@@ -74,6 +75,7 @@ class _Maker:
         self.profile = profile
         self.about = about
         self.table: Links = links(profile)
+        self.contacts = Contacts(profile, self.table)
         self.empty = start(profile, Placement(spots=frozenset()))
         self.here = self.empty
         self.steps: list[Step] = []
@@ -175,11 +177,12 @@ class _Maker:
         )
         before = self.proven()
         for name, way in passing_ways(worked, made):
-            if name not in self.resting:
+            # A ball that rolls by is not one that lies; one that a hand holds there is.
+            if name not in self.resting or deed.by_hand:
                 self.seen.setdefault(name, set()).add(way)
         self.here = deed.after
         after, _ = readings_of(self.profile, self.table, self.here, ())
-        for name, way in resting_ways(self.profile, self.here, after):
+        for name, way in resting_ways(self.contacts, self.here, after):
             if name in self.resting or way == AT_REST:
                 self.seen.setdefault(name, set()).add(way)
         reads = {name: after[name] for name in self.balls}
