@@ -141,14 +141,10 @@ def _follow(made: Run, workers: Workers, context: Context, keep: Path | None) ->
 
 
 def _answer_one(made: Run, context: Context) -> int:
-    from simrig.errors import SimrigError
     from simrig.interchange import campaign_document
     from simrig.reports import campaign_text
 
-    if made.failures:
-        error = SimrigError(made.problems)
-        error.exit_code = made.code
-        raise error
+    made.raise_failures()
     (one,) = made.done
     if context.json:
         context.answer(campaign_document.machine(one))

@@ -46,7 +46,7 @@ class Cluster:
             self._client = client
             self._greet()
             try:
-                yield client.get_executor()
+                yield client.get_executor(pure=False)
             except CancelledError:
                 message = "the scheduler is gone; with --keep the same command goes on from here"
                 raise self._problem(message) from None

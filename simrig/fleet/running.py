@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import attrs
 
-from simrig.errors import Problem
+from simrig.errors import Problem, SimrigError
 from simrig.fleet.keeping import Keeping
 from simrig.fleet.machines import Machine
 from simrig.fleet.orders import PIECE, SMALL_PIECE, Options, Order
@@ -86,6 +86,13 @@ class Run:
         """The exit code: that of the worst failure; else 1 where something does not agree."""
         worst = max((failure.code for failure in self.failures.values()), default=0)
         return worst or int(not all(one.agrees() for one in self._done.values()))
+
+    def raise_failures(self) -> None:
+        """Raise a SimrigError, with the exit code of the worst, where machines have no result."""
+        if self.failures:
+            error = SimrigError(self.problems)
+            error.exit_code = self.code
+            raise error
 
     def steps(self, workers: Workers) -> Iterator[Step]:
         """Do all of it, and yield how far it is after each piece of work.

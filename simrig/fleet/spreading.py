@@ -13,7 +13,7 @@ from collections import deque
 from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
 from contextlib import AbstractContextManager
-from typing import Final, Protocol, TypeVar
+from typing import Final, Generic, Protocol, TypeVar
 
 import attrs
 
@@ -27,6 +27,15 @@ Done = TypeVar("Done")
 @attrs.frozen
 class Lost:
     """What stands for the result of a piece of work that loses its worker each time."""
+
+
+@attrs.frozen
+class _Suspect(Generic[Piece]):
+    """A piece under way when a worker was lost: how often, and how often of these alone."""
+
+    piece: Piece
+    tries: int = 0
+    losses: int = 0
 
 
 class Workers(Protocol):
@@ -50,7 +59,7 @@ def spread(
     ``take`` gives the next piece, or None while there is none; it is asked again after each
     result, as a result can bring new pieces.  What ``work`` raises is raised here.
     """
-    suspects: deque[tuple[Piece, int]] = deque()
+    suspects: deque[_Suspect[Piece]] = deque()
     while True:
         with workers.opened() as executor:
             broken = yield from _while_whole(work, take, workers, executor, suspects)
@@ -63,51 +72,53 @@ def _while_whole(
     take: Callable[[], Piece | None],
     workers: Workers,
     executor: Executor,
-    suspects: deque[tuple[Piece, int]],
+    suspects: deque[_Suspect[Piece]],
 ) -> Generator[tuple[Piece, Done | Lost], None, bool]:
-    """Work until nothing is left, or until the executor is broken: then return True.
-
-    ``suspects`` are pieces with the number of workers that each lost alone.
-    """
-    under_way: dict[Future[Done], tuple[Piece, int]] = {}
+    """Work until nothing is left, or until the executor is broken: then return True."""
+    under_way: dict[Future[Done], _Suspect[Piece]] = {}
     whole, alone, begun = True, False, 0
     while True:
         while whole and not alone:
             if suspects:
                 if under_way:
                     break
-                piece, losses = suspects.popleft()
+                one = suspects.popleft()
                 alone = True
             else:
-                taken = take() if len(under_way) < workers.at_once() else None
-                if taken is None:
+                piece = take() if len(under_way) < workers.at_once() else None
+                if piece is None:
                     break
-                piece, losses = taken, 0
+                one = _Suspect(piece)
             try:
-                under_way[executor.submit(work, piece)] = (piece, losses)
+                under_way[executor.submit(_try, work, one.piece, one.tries)] = one
                 begun += 1
             except BrokenExecutor:
                 if not begun:
                     raise
-                suspects.append((piece, losses))
+                suspects.append(one)
                 whole = False
         if not under_way:
             return not whole
         finished = wait(under_way, return_when=FIRST_COMPLETED).done
         for future in [one for one in under_way if one in finished]:
-            piece, losses = under_way.pop(future)
+            one = under_way.pop(future)
             try:
                 result = future.result()
             except _signs_of_loss() as error:
                 whole = whole and not isinstance(error, BrokenExecutor)
-                losses += alone
-                if losses < ALONE:
-                    suspects.append((piece, losses))
+                one = _Suspect(one.piece, one.tries + 1, one.losses + alone)
+                if one.losses < ALONE:
+                    suspects.append(one)
                 else:
-                    yield piece, Lost()
+                    yield one.piece, Lost()
             else:
-                yield piece, result
+                yield one.piece, result
         alone = alone and bool(under_way)
+
+
+def _try(work: Callable[[Piece], Done], piece: Piece, tries: int) -> Done:
+    """Do a piece of work; by ``tries`` an executor that remembers calls tells them apart."""
+    return work(piece)
 
 
 def _signs_of_loss() -> tuple[type[BaseException], ...]:

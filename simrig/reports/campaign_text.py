@@ -62,7 +62,9 @@ def fleet(done: Sequence[Campaigned], failed: Sequence[str], *, every: bool) -> 
     if any(one.conformance for one in done):
         yield from folded(_conformance(done))
     if failed:
-        yield from folded(f"{counted(len(failed), 'machine')} could not be done; the messages say why.")
+        yield from folded(
+            f"{counted(len(failed), 'machine')} could not be done; the messages say why."
+        )
     rows = [(file, "", "", "", "not done") for file in failed]
     names = _names(done)
     rows += [_row(one, name) for one, name in sorted(zip(done, names, strict=True), key=_worst)]
