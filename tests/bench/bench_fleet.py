@@ -98,8 +98,8 @@ def main() -> None:
             found = json.loads(answer)
             print(
                 f"all {len(files)} with two workers: {spent / 60:.1f} min, "
-                f"{worked / len(files):.2f} s of processor a machine; {found['tried']} of {found['faults']} faults "
-                f"isolated as far as checks go, {found['held']} kept to the end"
+                f"{worked / len(files):.2f} s of processor a machine; of {found['faults']} faults "
+                f"{found['tried']} were isolated as far as checks go, {found['held']} of these kept"
             )
 
 
