@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
 from concurrent.futures import CancelledError, Executor
 from contextlib import contextmanager
@@ -14,6 +15,7 @@ from typing import Any, Final
 import attrs
 
 from simrig.errors import InputError, Problem
+from simrig.fleet.work import warm
 from simrig.host.extra import need
 
 SECONDS: Final = 10
@@ -31,11 +33,13 @@ class Cluster:
     def opened(self) -> Iterator[Executor]:
         """Return an executor of the cluster.
 
-        Raises InputError where the extra is missing, nobody answers, the workers have no
+        Raises InputError where the extra is missing, nobody answers, there is no worker or no
         simrig, or the scheduler goes away.
         """
         need("--cluster", "distributed", extra="cluster")
         distributed: Any = import_module("distributed")
+        # What it has to say is told in our words; it would print its inner workings.
+        logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
         try:
             client = distributed.Client(self.address, timeout=SECONDS, set_as_default=False)
         except (OSError, ValueError, TypeError) as error:
@@ -58,12 +62,16 @@ class Cluster:
 
     def _greet(self) -> None:
         """Have every worker that is there import what it will need."""
-        from simrig.fleet.work import warm
-
+        if not self._client.nthreads():
+            message = f"it has no worker; start some: dask worker {self.address} --nthreads 1"
+            raise self._problem(message)
         try:
             self._client.run(warm)
-        except ImportError as error:
-            message = f"a worker cannot do it ({error}); install this simrig where the workers run"
+            # What is submitted is read by the scheduler too.
+            self._client.submit(warm, pure=False).result()
+        except Exception as error:
+            words = " ".join(str(error).split())
+            message = f"it cannot do the work ({words}); install this simrig where it runs"
             raise self._problem(message) from None
 
     def _problem(self, message: str) -> InputError:

@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
-from multiprocessing.connection import wait
+from multiprocessing.connection import Connection, wait
 from typing import Any, Final
 
 import attrs
@@ -52,18 +52,21 @@ class Processes:
 
     @contextmanager
     def opened(self) -> Iterator[Executor]:
-        """Return a fresh pool; left by an error, it begins nothing more and is not waited for."""
+        """Return a fresh pool; left by an error, its processes end at once."""
         # What is imported before the processes are made need not be imported by each of them.
         from simrig.fleet.work import warm
 
         warm()
-        pool = ProcessPoolExecutor(self.count, initializer=_begin)
-        try:
-            yield pool
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
-        pool.shutdown()
+        stopped, stop = multiprocessing.Pipe(duplex=False)
+        with stopped, stop:
+            pool = ProcessPoolExecutor(self.count, initializer=_begin, initargs=(stopped,))
+            try:
+                yield pool
+            except BaseException:
+                stop.send_bytes(b"stop")
+                raise
+            finally:
+                pool.shutdown(cancel_futures=True)
 
     def at_once(self) -> int:
         """Two for each process, so that none waits."""
@@ -90,18 +93,19 @@ class Given:
         return MOST_IN_ADVANCE
 
 
-def _begin() -> None:
-    """Make a worker process ready: to end with its parent, and silently when it is stopped."""
+def _begin(stopped: Connection) -> None:
+    """Make a worker process ready: to end when it is told to, and with its parent."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
     parent = multiprocessing.parent_process()
-    if parent is not None:
-        threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+    ends = [stopped] if parent is None else [stopped, parent.sentinel]
+    threading.Thread(target=_end_at, args=(ends,), daemon=True).start()
     from simrig.fleet.work import warm
 
     warm()
 
 
-def _end_with(parent: int) -> None:
-    # A parent that is killed cannot tell its workers; they would wait for work for ever.
-    wait([parent])
+def _end_at(ends: list[Connection | int]) -> None:
+    # A parent that is killed cannot tell its workers; they would wait for work for ever.  What it
+    # sends is left in the pipe, for each of them to see.
+    wait(ends)
     os._exit(1)

@@ -86,7 +86,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--count", type=int, default=500, help="machines in all (500)")
     parser.add_argument("--compared", type=int, default=40, help="with one worker too (40)")
-    parser.add_argument("--singles", type=int, default=6, help="faults injected into each (6)")
+    parser.add_argument("--singles", type=int, default=4, help="faults injected into each (4)")
     parser.add_argument("--seed", type=int, default=1)
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:

@@ -8,10 +8,12 @@ import shutil
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 from random import Random
+from threading import Timer
 from typing import Any
 
 import attrs
@@ -20,6 +22,7 @@ import pytest
 import simrig
 from simrig.cli.main import main
 from simrig.errors import SimrigError
+from simrig.fleet.orders import Order
 from simrig.interchange import campaign_document
 from tests.diagnosis.bench_machine import TEXT
 from tests.fleet.command import (
@@ -147,6 +150,40 @@ def test_any_executor_gives_the_same(few: Path, cluster: Any) -> None:
     assert [len(one["trials"]) for one in json.loads(found[0])] == [2, 2]
 
 
+class Backwards(Executor):
+    """An executor that begins with what came last."""
+
+    def __init__(self) -> None:
+        self._waiting: list[tuple[Future[Any], Callable[[], Any], str]] = []
+        self.order: list[str] = []
+
+    def submit(self, work: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        future: Future[Any] = Future()
+        (order,) = [one for one in args if isinstance(one, Order)]
+        self._waiting.append((future, partial(work, *args, **kwargs), order.name))
+        Timer(0.05, self._last).start()
+        return future
+
+    def _last(self) -> None:
+        future, work, name = self._waiting.pop()
+        self.order.append(name)
+        future.set_result(work())
+
+
+def test_pieces_are_put_together_in_their_own_order(tmp_path: Path) -> None:
+    """The trials of one machine, done from the last to the first, stand as they do otherwise."""
+    path = tmp_path / "mill.toml"
+    path.write_text(TEXT)
+    backwards = Backwards()
+    said = []
+    for executor in (None, backwards):
+        (one,) = simrig.campaign(str(path), executor=executor, singles=9, pairs=3)
+        said.append(json.dumps(campaign_document.machine(one)))
+    assert said[0] == said[1]
+    assert len(json.loads(said[0])["trials"]) == 12
+    assert backwards.order != sorted(backwards.order)
+
+
 def test_a_cluster_that_loses_a_worker_goes_on(cluster: Any) -> None:
     """A deadly piece of work is named in the end, and all others are done."""
     from simrig.fleet.spreading import Lost, spread
@@ -233,6 +270,22 @@ def test_workers_end_with_a_command_that_is_killed(few: Path, tmp_path: Path) ->
     assert len(workers) == 2
     process.kill()
     process.communicate()
+    assert soon(lambda: all(gone(pid) for pid in workers))
+
+
+@ON_LINUX
+def test_stopped_by_hand_it_says_where_its_work_is(few: Path, tmp_path: Path) -> None:
+    """Told to stop, the command ends its workers, in the middle of their work, and ends with 130."""
+    kept = tmp_path / "kept"
+    process = started(str(few), "--workers", "2", "--keep", str(kept))
+    assert until(lambda: lines(kept) > 1, process)
+    workers = children(process)
+    process.send_signal(signal.SIGINT)
+    _, told = process.communicate()
+    assert process.returncode == 130
+    assert told.decode().splitlines()[-2:] == [
+        f"what is done is kept in {kept}: the same command goes on", "stopped"
+    ]  # fmt: skip
     assert soon(lambda: all(gone(pid) for pid in workers))
 
 
