@@ -12,7 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-PATIENCE = 120.0
+PATIENCE = 60.0
 """Seconds after which a test gives up waiting."""
 
 

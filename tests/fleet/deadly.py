@@ -14,13 +14,14 @@ def tripled(number: int) -> int:
 
 
 def deadly(piece: tuple[int, str]) -> int:
-    """Thrice the number; ``always`` kills the worker, a path does so while no file is there."""
+    """Thrice the number; ``always`` kills the worker, each path once: while no file is there."""
     number, way = piece
     if way == "always":
         os.kill(os.getpid(), signal.SIGKILL)
-    if way and not Path(way).exists():
-        Path(way).touch()
-        os.kill(os.getpid(), signal.SIGKILL)
+    for path in map(Path, way.split(":") if way else ()):
+        if not path.exists():
+            path.touch()
+            os.kill(os.getpid(), signal.SIGKILL)
     return 3 * number
 
 

@@ -260,63 +260,75 @@ def test_a_killed_worker_costs_nothing(few: Path, small: Undisturbed, tmp_path: 
     assert said.decode() == small.said
 
 
-@ON_LINUX
-def test_workers_end_with_a_command_that_is_killed(few: Path, tmp_path: Path) -> None:
-    """They do not wait for ever for work that nobody sends."""
-    kept = tmp_path / "kept"
-    process = started(str(few), "--workers", "2", "--keep", str(kept))
-    assert until(lambda: lines(kept) > 1, process)
-    workers = children(process)
-    assert len(workers) == 2
-    process.kill()
-    process.communicate()
-    assert soon(lambda: all(gone(pid) for pid in workers))
-
-
-@ON_LINUX
-def test_stopped_by_hand_it_says_where_its_work_is(few: Path, tmp_path: Path) -> None:
-    """Told to stop, the command ends its workers, in the middle of their work, and ends with 130."""
-    kept = tmp_path / "kept"
-    process = started(str(few), "--workers", "2", "--keep", str(kept))
-    assert until(lambda: lines(kept) > 1, process)
-    workers = children(process)
-    process.send_signal(signal.SIGINT)
-    _, told = process.communicate()
-    assert process.returncode == 130
-    assert told.decode().splitlines()[-2:] == [
-        f"what is done is kept in {kept}: the same command goes on", "stopped"
-    ]  # fmt: skip
-    assert soon(lambda: all(gone(pid) for pid in workers))
-
-
-DEADLY = """
-import os, signal
+RULE = """
+import os, signal, time
 from simrig.host import hookimpl
 from simrig.vetting.rule import Rule
 
 def look(subject):
     if subject.profile.id == "made-1-002":
-        os.kill(os.getpid(), signal.SIGKILL)
+        {does}
     return iter(())
 
 @hookimpl
 def simrig_rules():
-    return [Rule(code="DEADLY-01", name="deadly", level="note", what="w", why="w", example="e",
+    return [Rule(code="MADE-01", name="made", level="note", what="w", why="w", example="e",
                  mend="m", limits="l", look=look)]
 """
+
+
+def brought(folder: Path, does: str) -> dict[str, str]:
+    """Surroundings with a plug-in that does something when the third machine is vetted."""
+    put(folder / "site", "made", RULE.format(does=does))
+    path = os.pathsep.join((str(folder / "site"), environment()["PYTHONPATH"]))
+    return {"XDG_CACHE_HOME": str(folder / "cache"), "PYTHONPATH": path}
+
+
+@pytest.fixture
+def without_end(few: Path, tmp_path: Path) -> subprocess.Popen[bytes]:
+    """A command that has done two machines, and works on a third without end."""
+    kept = tmp_path / "kept"
+    files = [str(path) for path in sorted(few.iterdir())[:3]]
+    more = brought(tmp_path, "time.sleep(3600)")
+    process = started(*files, *ASKED, "--workers", "2", "--keep", str(kept), **more)
+    assert until(lambda: lines(kept) == 3, process)
+    return process
+
+
+@ON_LINUX
+def test_workers_end_with_a_command_that_is_killed(without_end: subprocess.Popen[bytes]) -> None:
+    """They do not go on without it, nor wait for ever for work that nobody sends."""
+    workers = children(without_end)
+    assert len(workers) == 2
+    without_end.kill()
+    without_end.communicate()
+    assert soon(lambda: all(gone(pid) for pid in workers))
+
+
+@ON_LINUX
+def test_stopped_by_hand_it_says_where_its_work_is(
+    without_end: subprocess.Popen[bytes], tmp_path: Path
+) -> None:
+    """Told to stop, the command ends its workers in the middle of their work, and ends with 130."""
+    workers = children(without_end)
+    without_end.send_signal(signal.SIGINT)
+    assert soon(lambda: without_end.poll() is not None)
+    _, told = without_end.communicate()
+    assert without_end.returncode == 130
+    assert told.decode().splitlines()[-2:] == [
+        f"what is done is kept in {tmp_path / 'kept'}: the same command goes on", "stopped"
+    ]  # fmt: skip
+    assert soon(lambda: all(gone(pid) for pid in workers))
 
 
 def test_a_machine_that_kills_its_worker_is_named(
     few: Path, small: Undisturbed, tmp_path: Path
 ) -> None:
     """Each time: it is told by its file, ends with 2, and all others have their result."""
-    put(tmp_path / "site", "deadly", DEADLY)
-    asked = (str(few), *ASKED, "--workers", "2", "--json")
-    more = {"XDG_CACHE_HOME": str(tmp_path / "cache")}
-    path = os.pathsep.join((str(tmp_path / "site"), environment()["PYTHONPATH"]))
+    more = brought(tmp_path, "os.kill(os.getpid(), signal.SIGKILL)")
     ended = subprocess.run(
-        [sys.executable, "-m", "simrig", "campaign", *asked],
-        capture_output=True, env=environment(**more, PYTHONPATH=path),
+        [sys.executable, "-m", "simrig", "campaign", str(few), *ASKED, "--workers", "2", "--json"],
+        capture_output=True, env=environment(**more),
     )  # fmt: skip
     assert ended.returncode == 2, ended.stderr
     found = json.loads(ended.stdout)

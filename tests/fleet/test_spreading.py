@@ -3,8 +3,15 @@
 from __future__ import annotations
 
 import itertools
+import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import (
+    BrokenExecutor,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    ThreadPoolExecutor,
+)
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -12,6 +19,7 @@ from typing import Any
 import attrs
 import pytest
 
+from simrig.fleet import spreading
 from simrig.fleet.spreading import ALONE, Lost, spread
 from simrig.fleet.workers import Given, Here, Immediate, Processes
 from tests.fleet.deadly import deadly, slow, tripled
@@ -95,6 +103,49 @@ def test_a_lost_worker_costs_no_result(tmp_path: Path) -> None:
     found = dict(spread(deadly, given(pieces), workers))
     assert found == {piece: 3 * piece[0] for piece in pieces}
     assert workers.pools in (2, 3)  # both can be lost from one pool
+
+
+def test_who_was_in_company_once_is_tried_alone_twice(tmp_path: Path) -> None:
+    """What kills a worker in company and once more alone is done at the third try."""
+    pieces = [(1, f"{tmp_path / 'one'}:{tmp_path / 'two'}"), (2, ""), (3, "")]
+    found = dict(spread(deadly, given(pieces), Counted(2)))
+    assert found == {piece: 3 * piece[0] for piece in pieces}
+
+
+class KilledError(Exception):
+    """How an executor that stays whole tells of a lost worker."""
+
+
+class Crowded(ThreadPoolExecutor):
+    """An executor that loses the worker of piece 2 whenever others are under way."""
+
+    under_way = 0
+    asked = 0
+
+    def submit(
+        self, call: Callable[..., Any], /, work: Any, *args: Any, **more: Any
+    ) -> Future[Any]:
+        self.under_way += 1
+        crowded = args[0] == 2 and self.under_way > 1
+        self.asked += args[0] == 2
+
+        def done() -> Any:
+            time.sleep(0.02)
+            self.under_way -= 1
+            if crowded:
+                raise KilledError
+            return call(work, *args, **more)
+
+        return super().submit(done)
+
+
+def test_a_suspect_is_tried_when_all_others_are_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also by an executor that goes on after a loss, as a cluster's does."""
+    monkeypatch.setattr(spreading, "_signs_of_loss", lambda: (KilledError,))
+    with Crowded(1) as executor:
+        found = dict(spread(tripled, given(range(1, 9)), Given(executor)))
+    assert found == {number: 3 * number for number in range(1, 9)}
+    assert executor.asked == 2
 
 
 def test_what_kills_each_worker_is_named_and_stops_nothing() -> None:
