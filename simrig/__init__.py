@@ -11,14 +11,15 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-    from simrig.api import compare, diagnose, expect, load, sheet
+    from simrig.api import campaign, compare, diagnose, expect, load, sheet
     from simrig.expectation.rig import Rig
 
 __version__ = "0.1.0"
-__all__ = ["Rig", "__version__", "compare", "diagnose", "expect", "load", "sheet"]
+__all__ = ["Rig", "__version__", "campaign", "compare", "diagnose", "expect", "load", "sheet"]
 
 _HOMES = {
     "Rig": "simrig.expectation.rig",
+    "campaign": "simrig.api",
     "compare": "simrig.api",
     "diagnose": "simrig.api",
     "expect": "simrig.api",
