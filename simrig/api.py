@@ -117,7 +117,8 @@ def campaign(
     ``machines`` are ids, profile files and folders of them.  ``executor`` does the work: any
     of :mod:`concurrent.futures`, or what another engine has of the kind; without one it is
     done here.  What comes back is the same for every executor, in another order: sort by
-    ``number``.  ``singles`` None injects every single fault of a machine; with ``examples``
+    ``number``.  ``singles`` None injects every single fault of a machine, ``pairs`` so many
+    pairs besides, drawn by ``seed``; with ``examples``
     the conformance suite is run too, which draws so many for each check.  Finished
     work is kept in the file ``keep``, and taken from there the next time.
 

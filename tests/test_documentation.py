@@ -98,6 +98,14 @@ TRIED = {
     "lint-imports": ["lint-imports", "--help"],
     "python -m pytest -q": ["python", "-m", "pytest", "-q", "--co", "tests/test_bounds.py"],
     "python -m tests.mutations.run 200000 1": ["python", "-m", "tests.mutations.run", "1", "1"],
+    "coverage erase": ["coverage", "erase", "--help"],
+    "coverage run -m pytest -q tests/profile tests/history tests/host tests/interchange": [
+        "coverage",
+        "run",
+        "--help",
+    ],
+    "coverage combine -q": ["coverage", "combine", "--help"],
+    "coverage report": ["coverage", "report", "--help"],
     "python -m tests.documents": ["python", "-c", "import tests.documents"],
     "python tests/bench/bench_startup.py": ["python", "-c", "import tests.bench.bench_startup"],
 }
@@ -169,6 +177,7 @@ def test_commands_in_passing_exist(name: str) -> None:
 def test_options_in_passing_exist(name: str) -> None:
     """Each option that a sentence names is one of some command, of pip, pytest or ruff."""
     known = {"--import-mode", "--simrig-conformance", "-e", "--help", "--version"}
+    known |= {"--count", "--small"}  # of the maker of fleets, tests.fleet.make
     known |= {option for _, action in _options() for option in action.option_strings}
     for one in _code(document(name)):
         for option in re.findall(r"(?<!\S)--[a-z][a-z-]*", one):
