@@ -53,5 +53,5 @@ def test_a_missing_package_is_named_with_the_line_that_installs_it() -> None:
 def test_what_a_plugin_takes_from_the_door() -> None:
     """Each name of the door is there; another is not."""
     assert all(getattr(simrig.host, name) is not None for name in simrig.host.__all__)
-    with pytest.raises(AttributeError, match="module 'simrig.host' has no attribute 'colour'"):
+    with pytest.raises(AttributeError, match=r"module 'simrig\.host' has no attribute 'colour'"):
         _ = simrig.host.colour
