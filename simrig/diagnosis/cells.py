@@ -12,10 +12,13 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from simrig.diagnosis.evidence import Circumstances
 from simrig.diagnosis.masks import Effect, MaskModel, Masks
+from simrig.diagnosis.pieces import NOWHERE, Exposure, Pieces
 from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.suspects import Mistake
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.expectation.observation import Observation
+from simrig.faults.effects import KEPT
+from simrig.faults.reaching import Interaction
 from simrig.signals import CLOSED, FLICKERS, OPEN, UNKNOWN
 from simrig.world.worlds import Value
 
@@ -32,7 +35,7 @@ class Cells:
         self.flickering = flickering
         self.healthy = about.effects.healthy.cells
         self.cells = {sensor.id: number for number, sensor in enumerate(about.profile.sensor)}
-        self._everything = about.effects.many.everything
+        self._everything = about.effects.everything
         self._count = len(about.placements)
         selecting = {index for chosen in about.selected for index in chosen}
         self._selecting = selecting
@@ -92,7 +95,49 @@ class Cells:
             worlds=about.selected[frozenset()],
             effect=self.effect,
             keys=about.keys,
+            parting=self._parting(interactions) if about.limit > 2 else None,
         )
+
+    def _parting(self, interactions: Sequence[Interaction]) -> Pieces:
+        """Return what takes out suspects that stand apart; of two, ``meets`` tells enough."""
+        about, standing = self.about, self.about.effects.standing
+        own: list[int | None] = []
+        for index, one in enumerate(interactions):
+            if index in self._selecting:
+                own.append(None)
+            elif index in self._parts:
+                change = about.change(index)
+                own.append(self._bits(standing.own(change)) if standing.plain(change) else None)
+            else:
+                own.append(self._bits(one.reaches))
+        return Pieces(
+            own=tuple(own),
+            taking=frozenset([i for i in self._parts if not interactions[i].closes]),
+            exposed=self._exposed,
+        )
+
+    def _exposed(self, some: frozenset[int], every: bool) -> Exposure:
+        """Return the cells on which suspects bear, whether those that come and go show or not."""
+        about = self.about
+        parts = some & self._parts
+        usual = about.selected[frozenset()]
+        found = NOWHERE
+        for index in some - parts - self._selecting:
+            found = found.joined(Exposure(self._bits(about.interaction(index).reaches), 0))
+        for shown in self._shown(parts):
+            changes = [about.change(i) for i in sorted(shown)]
+            names = about.effects.exposed(changes, self._everything if every else usual)
+            found = found.joined(Exposure(self._bits(names.bears), self._bits(names.near)))
+        return found
+
+    def _shown(self, parts: frozenset[int]) -> list[frozenset[int]]:
+        """Return what parts show when those of them that come and go do or do not."""
+        fickle = sorted(parts & self._fickle)
+        return [
+            parts - frozenset(out)
+            for size in range(len(fickle) + 1)
+            for out in itertools.combinations(fickle, size)
+        ]
 
     def _bits(self, names: Iterable[str]) -> int:
         bits = 0
@@ -132,7 +177,7 @@ class Cells:
         found = joint.get(component)
         if found is None:
             found = self._effect(component)
-            if component <= self._common:
+            if component <= self._common and len(component) <= KEPT:
                 joint[component] = found
         return found
 
@@ -142,12 +187,7 @@ class Cells:
             return self._of_steady_parts(component)
         chosen = component & self._selecting
         parts = component & self._parts
-        fickle = sorted(parts & self._fickle)
-        present = [
-            parts - frozenset(out)
-            for size in range(len(fickle) + 1)
-            for out in itertools.combinations(fickle, size)
-        ]
+        present = self._shown(parts)
         mistakes = [self._mistakes[i] for i in component if i in self._mistakes]
         if not self.flickering and all(one.fact is not None for one in mistakes):
             states = [self._of_steady_parts(some).states[0] for some in present]
@@ -161,10 +201,12 @@ class Cells:
         """Return the effect of parts alone that do not come and go."""
         about = self.about
         key, state = about.effects.resolved([about.change(i) for i in component])
-        effect = about.steady.get(key)
+        effect = None if key is None else about.steady.get(key)
         if effect is None:
             cells = {self.cells[name]: self._masks(closed) for name, closed in state.items()}
-            effect = about.steady[key] = Effect(states=(cells,))
+            effect = Effect(states=(cells,))
+            if key is not None:
+                about.steady[key] = effect
         return effect
 
     def _changed(

@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterator
 
 import attrs
 
-from simrig.diagnosis.bench_case import EMPTY, Act, Case, Ground
+from simrig.diagnosis.bench_case import Act, Case, Ground
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_moves import BenchFacts
+from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
 from simrig.diagnosis.measuring import MARKED, RAISED, cured, placed
 from simrig.faults.candidates import Fault, neighbours
@@ -21,7 +22,7 @@ def plug_checks(ground: Ground) -> Iterator[Check]:
     profile = ground.profile
     for plug in profile.connector:
         part = Part("connector", plug.id)
-        behind = ground.behind(part)
+        behind = ground.through(part)
         if not behind:
             continue
         where = f" ({plug.place})" if plug.place else ""

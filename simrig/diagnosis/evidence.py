@@ -14,24 +14,20 @@ import attrs
 from simrig.diagnosis.interchangeable import interchangeable
 from simrig.diagnosis.masks import Effect, MaskModel
 from simrig.diagnosis.suspects import Suspect
+from simrig.diagnosis.wrong_facts import wrong_fact
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.faults.candidates import Fault
 from simrig.faults.contents import Change
-from simrig.faults.deltas import Rewiring
 from simrig.faults.dispositions import placements_with
 from simrig.faults.effects import Effects
 from simrig.faults.reaching import Interaction
 from simrig.profile.machine import Profile
-from simrig.scan.scanner import Links
-from simrig.sensing.chain import Link
-from simrig.world.balls import Fact, Placement
+from simrig.world.balls import Placement
 from simrig.world.phases import Conditions
 from simrig.world.worlds import Value, worlds
 
 Block = tuple[str | None, int | None, tuple[Fault, ...], bool]
 """What selects worlds: phase, balls, ball faults, whether a ball passes."""
-
-_FLIPPED = {"makes": "breaks", "breaks": "makes", "inverts": "passes", "passes": "inverts"}
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -126,7 +122,7 @@ class Circumstances:
             else:
                 assert one.mistake is not None
                 assert one.mistake.fact is not None
-                found = self.effects.rewired(_wrong_fact(self.profile, one.mistake.fact))
+                found = self.effects.rewired(wrong_fact(self.profile, one.mistake.fact))
             self._changes[index] = found
         return found
 
@@ -247,25 +243,3 @@ def _watched(profile: Profile, route: str) -> bool:
     return any(
         spot.route == route and spot.id in profile.covering for spot in profile.spots.values()
     )
-
-
-def _wrong_fact(profile: Profile, fact: Fact) -> Rewiring:
-    def flip(link: Link) -> Link:
-        if fact not in link.facts:
-            return link
-        return attrs.evolve(link, action=_FLIPPED.get(link.action, link.action))
-
-    def edit(table: Links) -> Links:
-        chains = {
-            name: tuple([flip(link) for link in chain])
-            if any(fact in link.facts for link in chain)
-            else chain
-            for name, chain in table.chains.items()
-        }
-        leads = dict(table.leads)
-        if fact.table == "place":
-            pairs = wrong_end(profile).get(fact.row, {})
-            leads.update({one: table.leads.get(other, other) for one, other in pairs.items()})
-        return attrs.evolve(table, chains=chains, leads=leads)
-
-    return edit

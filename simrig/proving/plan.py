@@ -32,12 +32,19 @@ from simrig.proving.step import (
     resting_ways,
     worked_by,
 )
-from simrig.proving.ways import captive_spot, ends, way_home
+from simrig.proving.ways import (
+    balls_at_hand,
+    captive_spot,
+    ends,
+    sensors_of,
+    store_of,
+    way_home,
+)
 from simrig.scan.scanner import Links, links
 from simrig.sensing.chain import Part
 from simrig.world.balls import Placement, count_by_place
 from simrig.world.moves import IllegalMoveError, Move, start
-from simrig.world.phases import Conditions, legal_placements
+from simrig.world.phases import Conditions
 
 MOST_STEPS: Final = 400
 
@@ -76,20 +83,6 @@ def prove(
     maker = _Maker(profile, about, balls_at_hand(profile, found), found)
     maker.make()
     return maker.plan()
-
-
-def balls_at_hand(profile: Profile, conditions: Conditions) -> int:
-    """Return how many balls a plan begins by taking out: as stated, as seen, or all installed.
-
-    Raises ValueError for impossible conditions.
-    """
-    there = profile.balls.installed if conditions.balls is None else conditions.balls
-    if conditions.phase is None and not conditions.seen_only:
-        return there
-    found = legal_placements(profile, conditions)
-    if not found:
-        raise ValueError("no legal position of the balls fits these conditions")
-    return found[0].balls if conditions.seen_only and conditions.balls is None else there
 
 
 class _Maker:
@@ -136,11 +129,11 @@ class _Maker:
     def make(self) -> None:
         """By hand with the coils dead first, then by the machine itself: one change of bench."""
         self.lay(words.READ_EMPTY, Deed(after=self.empty))
-        store = self.store()
+        store = store_of(self.profile)
         for place in ([store] if store else []) + [
             place for place in self.profile.place if place is not store
         ]:
-            watching = self.of_place(place)
+            watching = sensors_of(self.profile, place)
             if place.open_area or not watching or not self.wanted(watching):
                 continue
             if place.captive:
@@ -154,26 +147,6 @@ class _Maker:
 
     def wanted(self, sensors: Iterable[str]) -> bool:
         return self.about is None or bool(self.about & set(sensors))
-
-    def store(self) -> Place | None:
-        """The place into which balls are fed one by one."""
-        stated = self.profile.row("place", self.profile.balls.store)
-        places = (
-            [stated]
-            if stated is not None
-            else [place for place in self.profile.place if place.kind == "trough"]
-        )
-        return next((one for one in places if not one.open_area and not one.captive), None)
-
-    def of_place(self, place: Place) -> set[str]:
-        """The sensors at a place's positions and on the ways out of it."""
-        ways = {route.id for route in self.profile.route if route.from_ == place.id}
-        return {
-            sensor.id
-            for name, sensors in self.profile.covering.items()
-            for sensor in sensors
-            if self.profile.spots[name].place == place.id or self.profile.spots[name].route in ways
-        }
 
     def unseen_at(self, spot: str) -> bool:
         return any(
@@ -292,7 +265,7 @@ class _Maker:
             kicked = any(route.coil not in (None, NONE) for route in self.ways(place))
             if place is store or place.captive or place.open_area or not kicked:
                 continue
-            if self.about is not None and not self.wanted(self.of_place(place)):
+            if self.about is not None and not self.wanted(sensors_of(self.profile, place)):
                 continue
             here = min(place.capacity, left - 1)
             if here > 0:
