@@ -75,11 +75,12 @@ def _vetted(reference: str, context: Context, rules: tuple[Rule, ...]) -> Vetted
     path = context.catalogue.path(reference)
     data, kinds = contents(path, "profile"), context.catalogue.kinds()
     if not path.endswith(".json"):
-        return vet(data, path, kinds=kinds, rules=rules)
+        return vet(data, path, kinds=kinds, rules=rules, completed=context.catalogue.completed)
     from simrig.interchange import profile_json
 
     try:
-        return vet_read(profile_json.read(data, path, kinds=kinds), rules=rules)
+        profile = profile_json.read(data, path, kinds=kinds)
+        return vet_read(context.catalogue.completed(profile), rules=rules)
     except ProfileError as error:
         return unread(path, error.problems, rules=rules)
 

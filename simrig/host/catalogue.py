@@ -140,7 +140,10 @@ class Catalogue:
 
         What plug-ins bring for it comes with it.
         """
-        profile = self._read(reference)
+        return self.completed(self._read(reference))
+
+    def completed(self, profile: Profile) -> Profile:
+        """Return a profile with what plug-ins bring for its machine."""
         brought = {
             hook: self.brought(hook, **({"profile": profile} if hook in OF_A_MACHINE else {}))
             for hook in self._index.hooks
