@@ -118,9 +118,11 @@ def read_text(path: Path) -> str:
     try:
         return path.read_bytes().decode("utf-8")
     except OSError as error:
-        message = f"found that it cannot be read ({error.strerror}); wanted a file that can"
+        message = (
+            f"found that it cannot be read ({error.strerror}); wanted a file that can; name another"
+        )
     except UnicodeDecodeError:
-        message = "found bytes that are no UTF-8 text; wanted a text file in UTF-8"
+        message = "found bytes that are no UTF-8 text; wanted a text file in UTF-8; save it so"
     raise InputError([Problem(file=str(path), where="file", message=message)])
 
 

@@ -224,7 +224,8 @@ def _kept(path: Path, of: dict[str, Any]) -> list[str]:
     except FileNotFoundError:
         return []
     except OSError as error:
-        raise wrong("--keep", f"{path} cannot be read ({error.strerror})") from None
+        message = f"{path} cannot be read ({error.strerror}); name another file"
+        raise wrong("--keep", message) from None
     except (ValueError, KeyError, TypeError):
         raise wrong("--keep", f"{path} keeps no proof of simrig's; name another file") from None
     if not same:

@@ -111,6 +111,8 @@ def _rule(value: object) -> str | None:
         return "wanted a Rule"
     if any(value.code == rule.code or value.name == rule.name for rule in RULES):
         return f"{value.code} ({value.name}) is built in; give yours another code and name"
+    if value.look is None:
+        return f"{value.code} finds nothing; give it in look the function that finds its breaches"
     return None
 
 
@@ -155,7 +157,9 @@ def sorted_out(hook: str, returned: object) -> tuple[list[Any], list[str]]:
     messages: list[str] = []
     for number, value in enumerate(returned, 1):
         if number > MOST_RESULTS:
-            messages.append(f"it returned more than {MOST_RESULTS} things; that is taken as a slip")
+            messages.append(
+                f"it returned more than {MOST_RESULTS} things; return no more than that"
+            )
             break
         message = RESULTS[hook](value)
         if message is None:

@@ -185,7 +185,7 @@ class Catalogue:
         elif known:
             hint = "at hand: " + ", ".join(known[:12]) + (" ..." if len(known) > 12 else "")
         else:
-            hint = "none is at hand; install a plug-in, or name a profile file or --profiles DIR"
+            hint = "none is at hand: install a plug-in, or name a profile file or --profiles DIR"
         return Problem(
             file="command line",
             where="MACHINE",
@@ -205,7 +205,8 @@ def contents(path: str, what: str) -> bytes:
                 Problem(
                     file=path,
                     where=what,
-                    message=f"it cannot be read ({reason}); name another file",
+                    message=f"it cannot be read ({reason}); wanted a file that you may read; "
+                    "look at its name and its permissions, or name another",
                 )
             ]
         ) from None

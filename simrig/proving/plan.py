@@ -12,6 +12,7 @@ from typing import Final
 
 import attrs
 
+from simrig.expectation.contacts import Contacts
 from simrig.expectation.flow import moved
 from simrig.expectation.prediction import watched
 from simrig.faults.candidates import Fault
@@ -98,6 +99,7 @@ class _Maker:
         empty = start(profile, Placement(spots=frozenset()))
         stated = {name: frozenset((state,)) for name, state in conditions.states.items()}
         self.empty = attrs.evolve(empty, states=tuple({**dict(empty.states), **stated}.items()))
+        self.contacts = Contacts(profile, self.table)
         self.here = self.empty
         self.steps: list[Step] = []
         self.deeds: list[Deed] = []
@@ -179,11 +181,12 @@ class _Maker:
         )
         before = self.proven()
         for name, way in passing_ways(worked, made):
-            if name not in self.resting:
+            # A ball that rolls by is not one that lies; one that a hand holds there is.
+            if name not in self.resting or deed.by_hand:
                 self.seen.setdefault(name, set()).add(way)
         self.here = deed.after
         after, _ = readings_of(self.profile, self.table, self.here, ())
-        for name, way in resting_ways(self.profile, self.here, after):
+        for name, way in resting_ways(self.contacts, self.here, after):
             if name in self.resting or way == AT_REST:
                 self.seen.setdefault(name, set()).add(way)
         reads = {name: after[name] for name in self.balls}

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from simrig.expectation.parts_behind import Behind
-from simrig.expectation.reasons import place_words
+from simrig.expectation.reasons import spots_words
 from simrig.profile.keys import NONE
 from simrig.profile.machine import Profile
 from simrig.reports import wording
@@ -21,7 +21,7 @@ SAFETY: Final = (
 def lines(profile: Profile, found: Behind) -> Iterator[str]:
     """Yield what a technician wants to know before the playfield goes up."""
     sensor = found.sensor
-    where = place_words(profile, sensor.spots[0]) if sensor.spots else "no ball works it"
+    where = spots_words(profile, sensor) or "no ball works it"
     address = profile.address_of.get(sensor.id)
     kind = profile.kind_of(sensor)
     named = kind.title if kind else "kind not known"

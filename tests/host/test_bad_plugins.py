@@ -274,6 +274,20 @@ def test_a_changed_plugin_is_tried_again(
     assert "harbour-lights" in {machine.id for machine in found.machines}
 
 
+@pytest.mark.parametrize(("later", "times"), [(-1, 2), (300, 1), (10_000, 2)])
+def test_what_ran_out_of_time_is_tried_again(
+    later: int, times: int, tmp_path: Path, kept: Callable[[], tuple[Index, int]]
+) -> None:
+    """An index with a plug-in that ran out of time serves for ten minutes, then no longer; nor
+    does one from a clock that was ahead."""
+    found, _ = kept()
+    file = _file(tmp_path)
+    document = json.loads(file.read_bytes())
+    assert document["until"] is None
+    file.write_text(json.dumps({**document, "until": time.time() + later}))
+    assert kept() == (found, times)
+
+
 def test_a_cache_that_cannot_be_written_costs_time_only(
     tmp_path: Path, kept: Callable[[], tuple[Index, int]]
 ) -> None:
