@@ -40,6 +40,7 @@ from simrig.proving.ways import (
     sensors_of,
     store_of,
     way_home,
+    worked_in,
 )
 from simrig.scan.scanner import Links, links
 from simrig.sensing.chain import Part
@@ -378,8 +379,9 @@ class _Maker:
 
     def push_captive(self, place: Place) -> None:
         """Push the captive ball away from where it rests, and let it come back."""
-        resting = [name for name, value in self._captive(place).items() if value]
-        other = [name for name, value in self._captive(place).items() if not value]
+        now = worked_in(self.profile, self.here, place)
+        resting = [name for name, value in now.items() if value]
+        other = [name for name, value in now.items() if not value]
         if not resting and not other:
             return
         pushed = [
@@ -389,15 +391,3 @@ class _Maker:
             *[Worked(sensor=name, worked=True) for name in resting],
         ]
         self.lay(words.push_captive(place), Deed(by_hand=tuple(pushed), after=self.here))
-
-    def _captive(self, place: Place) -> dict[str, bool]:
-        from simrig.expectation.timeline import worked_at_rest
-
-        now = worked_at_rest(self.profile, self.here)
-        return {
-            sensor.id: value
-            for spot, sensors in self.profile.covering.items()
-            if self.profile.spots[spot].place == place.id
-            for sensor in sensors
-            if (value := now[sensor.id]) is not None
-        }

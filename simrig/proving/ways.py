@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from simrig.expectation.timeline import worked_at_rest
 from simrig.profile.layout import Place, Route
 from simrig.profile.machine import Profile
+from simrig.world.balls import Placement
 from simrig.world.phases import Conditions, legal_placements
 
 
@@ -72,4 +74,16 @@ def sensors_of(profile: Profile, place: Place) -> set[str]:
         for name, sensors in profile.covering.items()
         for sensor in sensors
         if profile.spots[name].place == place.id or profile.spots[name].route in ways
+    }
+
+
+def worked_in(profile: Profile, here: Placement, place: Place) -> dict[str, bool]:
+    """Return which sensors at a place's positions are worked with the balls at rest, where known."""
+    now = worked_at_rest(profile, here)
+    return {
+        sensor.id: value
+        for spot, sensors in profile.covering.items()
+        if profile.spots[spot].place == place.id
+        for sensor in sensors
+        if (value := now[sensor.id]) is not None
     }
