@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import nullcontext
+from pathlib import Path
 from typing import TYPE_CHECKING, TypedDict, Unpack, cast
 
 from simrig.expectation import comparison, prediction
@@ -12,9 +14,12 @@ from simrig.profile.machine import Profile
 from simrig.world.phases import Conditions
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from simrig.diagnosis.diagnose import Diagnosis
     from simrig.diagnosis.suspects import Sheet
     from simrig.faults.candidates import Fault
+    from simrig.interchange.campaign_document import Campaigned
 
 
 def load(reference: str) -> Profile:
@@ -95,6 +100,51 @@ def diagnose(
         sheets = (sheet(profile, named, **stated),)
     kinds = Catalogue().fault_kinds()
     return diagnosis.diagnose(profile, sheets, kinds=kinds, limit=faults)
+
+
+def campaign(
+    machines: str | Iterable[str],
+    *,
+    executor: Executor | None = None,
+    singles: int | None = None,
+    pairs: int = 0,
+    seed: int = 0,
+    examples: int | None = None,
+    keep: str | Path | None = None,
+) -> Iterator[Campaigned]:
+    """Vet machines and inject their faults; yield each as it is done.
+
+    ``machines`` are ids, profile files and folders of them.  ``executor`` does the work: any
+    of :mod:`concurrent.futures`, or what another engine has of the kind; without one it is
+    done here.  What comes back is the same for every executor, in another order: sort by
+    ``number``.  ``singles`` None injects every single fault of a machine, a number so many drawn
+    by ``seed``; ``pairs`` are drawn so too.  With ``examples`` the conformance suite is run as
+    well, which draws so many for each check.  Finished work is kept in the file ``keep``, and
+    taken from there the next time.
+
+    Raises InputError at once where a name means no machine or ``keep`` is no file of this work,
+    and a SimrigError in the end, when all others are done, with what is wrong with those that
+    could not be done.  BrokenExecutor is raised where the executor is broken for good.
+    """
+    from simrig.fleet.machines import named
+    from simrig.fleet.orders import Options
+    from simrig.fleet.running import Run, kept
+    from simrig.fleet.workers import Given, Here
+
+    options = Options(singles=singles, pairs=pairs, seed=seed, examples=examples)
+    found = named(Catalogue(), (machines,) if isinstance(machines, str) else machines)
+    keeping = None if keep is None else kept(Path(keep), found, options)
+    run = Run(found, options, keeping=keeping)
+    workers = Here() if executor is None else Given(executor)
+
+    def done() -> Iterator[Campaigned]:
+        with nullcontext() if keeping is None else keeping:
+            for step in run.steps(workers):
+                if step.finished is not None:
+                    yield step.finished
+        run.raise_failures()
+
+    return done()
 
 
 def _sheets(seen: Mapping[str, str] | Iterable[str] | Sequence[Sheet]) -> tuple[Sheet, ...]:

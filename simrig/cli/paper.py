@@ -32,7 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Write the pages."""
-    from simrig.page.extra import need
+    from simrig.host.extra import need
 
     need("paper", "jinja2")
     size = next((one for one in SIZES if one.lower() == arguments.size.lower()), None)

@@ -44,8 +44,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Print the plan, take it step by step, or judge a log; 1 when something differs."""
-    from simrig.proving.plan import prove
-    from simrig.proving.ways import balls_at_hand
+    from simrig.proving.plan import balls_at_hand, prove
 
     if arguments.ask and arguments.log:
         raise wrong("--ask", "steps are asked for or a log is judged, not both; leave one out")

@@ -140,7 +140,15 @@ class Catalogue:
 
         What plug-ins bring for it comes with it.
         """
-        return self.completed(self._read(reference))
+        path = self.path(reference)
+        return self.read(contents(path, "profile"), path)
+
+    def read(self, data: bytes, path: str) -> Profile:
+        """Read the profile in the bytes of a file, with what plug-ins bring for it.
+
+        Raises ProfileError, which names the file as ``path``.
+        """
+        return self.completed(self._read(data, path))
 
     def completed(self, profile: Profile) -> Profile:
         """Return a profile with what plug-ins bring for its machine."""
@@ -155,9 +163,7 @@ class Catalogue:
 
         return attrs.evolve(profile, brought=brought)
 
-    def _read(self, reference: str) -> Profile:
-        path = self.path(reference)
-        data = contents(path, "profile")
+    def _read(self, data: bytes, path: str) -> Profile:
         if path.endswith(".json"):
             from simrig.interchange import profile_json
 

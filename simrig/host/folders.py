@@ -83,15 +83,21 @@ def folders(
     return tuple(found), problems
 
 
+def files(folder: str) -> list[Path]:
+    """Return the TOML files of a folder that may be profiles: scenarios are not."""
+    found = sorted(Path(folder).glob("*.toml"))
+    return [
+        one for one in found if one.name not in NOT_PROFILES and not one.name.endswith(SCENARIO)
+    ]
+
+
 def scan(folder: str) -> Iterator[tuple[str, Summary | Problem]]:
     """Yield the path of each TOML file of a folder that may be a profile, with its summary.
 
     A file that cannot be read as one is a problem; scenarios and other tables are
     passed over.
     """
-    for path in sorted(Path(folder).glob("*.toml")):
-        if path.name in NOT_PROFILES or path.name.endswith(SCENARIO):
-            continue
+    for path in files(folder):
         found = read(path)
         if isinstance(found, Problem):
             found = attrs.evolve(found, message=f"{found.message}; left out")

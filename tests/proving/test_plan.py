@@ -11,10 +11,9 @@ import simrig
 from simrig import strategies
 from simrig.profile.machine import Profile
 from simrig.proving.judging import judge
-from simrig.proving.plan import prove
+from simrig.proving.plan import balls_at_hand, prove
 from simrig.proving.rehearsal import rehearse
 from simrig.proving.step import DEAD, LIVE
-from simrig.proving.ways import balls_at_hand
 from simrig.scan.scanner import links
 from simrig.world.balls import count_by_place
 from simrig.world.phases import Conditions
