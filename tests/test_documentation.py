@@ -182,12 +182,15 @@ def test_commands_in_passing_exist(name: str) -> None:
 
 @pytest.mark.parametrize("name", DOCUMENTS)
 def test_options_in_passing_exist(name: str) -> None:
-    """Each option that a sentence names is one of some command, or of pytest with the plug-in;
-    those of another program stand behind its name."""
+    """Each option that a sentence names is one of some command, of pytest with the plug-in, or of
+    a program of the tests; those of another program stand behind its name."""
     known = {"--simrig-conformance", "--help", "--version"}
     known |= {option for _, action in _options() for option in action.option_strings}
+    for path in (ROOT / "tests").rglob("*.py"):
+        if path != Path(__file__):
+            known |= set(re.findall(r'add_argument\(\s*"(--[a-z-]+)"', path.read_text()))
     for one in _code(document(name)):
-        if one.startswith(("dask ", "python ")):
+        if one.startswith("dask "):
             continue
         for option in re.findall(r"(?<!\S)--[a-z][a-z-]*", one):
             assert option in known, f"{name}: {one}"
