@@ -70,7 +70,7 @@ def qualities(effort: Effort) -> Iterator[Row]:
     ratios = [over_optimum(problem) for problem in small]
     yield WORST.row(max(ratios), problems=len(ratios))
 
-    seeds = range(effort.of(10, 1))
+    seeds = range(effort.of(6, 1))
     large = [trough(seed, size) for size in effort.of((15, 16, 17, 18), (9,)) for seed in seeds]
     ratios = [over_optimum(problem) for problem in large]
     near = statistics.fmean(ratio <= 1.02 for ratio in ratios)

@@ -20,6 +20,9 @@ BENCHES = (
 """``flow`` is the module ``bench_flow``: its TITLE, its CLAIMS, and ``run(effort)``, which
 yields a row for each claim, in their order, and curves."""
 
+BY_HAND = ("fleet",)
+"""Benches that take longer than all of these together: each is run by itself."""
+
 
 def module(name: str) -> ModuleType:
     """Return the module of a bench; ModuleNotFoundError where a peer is not installed."""

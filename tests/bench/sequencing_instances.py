@@ -224,26 +224,32 @@ def certain_optimum(problem):
             by_word[word] = by_word.get(word, 0) | 1 << n
         checks.append((check, tuple(by_word.values())))
 
-    def mass(left):
-        return sum(weight for bit, weight in share.items() if left & bit)
+    change = cache(lambda state, number: problem.change(state, checks[number][0]))
+
+    @cache
+    def parting(left):
+        """The minutes of each allowed check that parts what is left, weighed, and its parts."""
+        mass = sum(weight for bit, weight in share.items() if left & bit)
+        found = []
+        for number, (check, sorts) in enumerate(checks):
+            parts = [left & sort for sort in sorts if left & sort]
+            if len(parts) > 1:
+                found.append((check.tier, number, check.minutes * mass, parts))
+        least = min((tier for tier, *_ in found), default=0)
+        return mass, [rest for tier, *rest in found if tier == least]
 
     @cache
     def cost(left, state):
-        parting = []
-        for check, sorts in checks:
-            parts = [left & sort for sort in sorts if left & sort]
-            if len(parts) > 1:
-                parting.append((check.tier, check, parts))
-        if not parting:
+        mass, allowed = parting(left)
+        if not allowed:
             return 0.0
-        least = min(tier for tier, _, _ in parting)
-        whole = mass(left)
         best = math.inf
-        for tier, check, parts in parting:
-            if tier == least:
-                minutes, after = problem.change(state, check)
-                value = (minutes + check.minutes) * whole
-                best = min(best, value + sum(cost(part, after) for part in parts))
+        for number, value, parts in allowed:
+            minutes, after = change(state, number)
+            value += minutes * mass
+            # One that is left alone costs nothing more.
+            value += sum([cost(part, after) for part in parts if part & (part - 1)])
+            best = min(best, value)
         return best
 
     return cost((1 << len(live)) - 1, problem.start)
