@@ -89,13 +89,13 @@ def test_unequal_answers_fail_the_bench(monkeypatch, capsys, tmp_path):
     assert "FAILED placements: placements composed: the answers differ" in printed
     (found,) = outcomes(json.loads(file.read_text()))
     assert not found.rows
-    assert every.main(["--from", str(_whole(file, tmp_path))]) == 1
+    assert every.main(["--from", str(_kept(tmp_path, found))]) == 1
 
 
-def _whole(file, folder):
-    whole = folder / "whole.json"
-    whole.write_text(json.dumps({**json.loads(file.read_text()), "here": "here"}))
-    return whole
+def _kept(folder, found, here="here"):
+    file = folder / f"{found.name} {here}.json"
+    file.write_text(json.dumps({**document([found]), "here": here}))
+    return file
 
 
 def test_a_missing_peer_is_told_with_what_installs_it(monkeypatch, capsys):
@@ -115,11 +115,25 @@ def test_a_missing_peer_is_told_with_what_installs_it(monkeypatch, capsys):
 
 def test_a_missed_goal_is_shown_and_fails_nothing(tmp_path, capsys):
     """The table says NO; the bench did what it must."""
-    file = tmp_path / "found.json"
     missed = outcome(claim("faster", 5.0).row(4.0))
-    file.write_text(json.dumps({**document([missed]), "here": "here"}))
-    assert every.main(["--from", str(file)]) == 0
+    assert every.main(["--from", str(_kept(tmp_path, missed))]) == 0
     assert re.search(r"work +peer +4\.00x +>= 5x +NO$", capsys.readouterr().out, re.M)
+
+
+def test_of_several_files_the_last_counts(tmp_path, capsys):
+    """One bench run again: its rows are the new ones, in the order of the registry."""
+    later = outcome(claim(done="second time").row(4.0))
+    other = Outcome(name="scan", title="Another", found=(claim(done="other").row(1.0),))
+    files = [
+        _kept(tmp_path, other),
+        _kept(tmp_path, outcome(claim(done="first time").row(3.0))),
+        _kept(tmp_path, later, "later"),
+    ]
+    assert every.main([word for file in files for word in ("--from", str(file))]) == 0
+    printed = capsys.readouterr().out
+    assert "first time" not in printed
+    assert printed.index("second time") < printed.index("other")
+    assert printed.endswith("\nhere\nlater\n")
 
 
 @pytest.mark.parametrize(

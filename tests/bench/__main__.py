@@ -55,6 +55,18 @@ def run_all(names: Iterable[str], words: Sequence[str]) -> list[Outcome]:
     return found
 
 
+def _kept(files: Iterable[Path]) -> tuple[list[Outcome], str]:
+    """Return what files have kept, in the order of the registry, and where it was found."""
+    by_name: dict[str, Outcome] = {}
+    here: dict[str, None] = {}
+    for file in files:
+        read = json.loads(file.read_text(encoding="utf-8"))
+        by_name |= {one.name: one for one in outcomes(read)}
+        here[read["here"]] = None
+    found = sorted(by_name.values(), key=lambda one: registry.BENCHES.index(one.name))
+    return found, "\n".join(here)
+
+
 def _here(load: float, seconds: float) -> str:
     return (
         f"{os.cpu_count()} cores, load {load:.1f} at the start,"
@@ -71,13 +83,13 @@ def main(words: list[str] | None = None) -> int:
                         help=f"only this one, repeatable: {', '.join(registry.BENCHES)}")  # fmt: skip
     parser.add_argument("--readme", action="store_true",
                         help="print the block that stands in the README")  # fmt: skip
-    parser.add_argument("--from", dest="kept", type=Path, metavar="FILE",
-                        help="run nothing: show what --json FILE has kept")  # fmt: skip
+    parser.add_argument("--from", dest="kept", action="append", type=Path, metavar="FILE",
+                        help="run nothing: show what --json FILE has kept; repeatable,"
+                        " for a bench in several the last counts")  # fmt: skip
     chosen = parser.parse_args(words)
     load, start = os.getloadavg()[0], time.monotonic()
     if chosen.kept is not None:
-        read = json.loads(chosen.kept.read_text(encoding="utf-8"))
-        found, here = list(outcomes(read)), read["here"]
+        found, here = _kept(chosen.kept)
     else:
         passed = ["--quick"] if chosen.quick else []
         if chosen.installed is not None:

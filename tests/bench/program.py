@@ -20,7 +20,8 @@ def options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", type=Path, metavar="FILE", help="keep what was found there too")
     parser.add_argument(
         "--installed", type=Path, metavar="PATH",
-        help="an installed command simrig to start, instead of one installed for the run",
+        help="an installed command simrig to start, with the python and pytest beside it,"
+        " instead of a copy installed for the run",
     )  # fmt: skip
 
 
