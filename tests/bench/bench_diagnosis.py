@@ -151,7 +151,7 @@ def against_solvers(effort: Effort) -> Iterator[Found]:
         equal("sheets to begin with", by_simrig(made, sheet), sat(sheet))
     # New sheets for each solver: ours has not seen them either.
     showing = sheets(made, effort.of(44, 3), shows=True)
-    healthy = sheets(made, effort.of(5, 3), shows=False)
+    healthy = sheets(made, effort.of(8, 3), shows=False)
     yield against(SHOWS_SAT, made, sat, showing[: effort.of(20, 1)])
     yield against(HEALTHY_SAT, made, sat, healthy[: effort.of(3, 1)])
 
@@ -160,9 +160,9 @@ def against_solvers(effort: Effort) -> Iterator[Found]:
     cp_sat = partial(by_solver, made, CpSatPeer(formula, 2, tuned=False))
     tuned = partial(by_solver, made, CpSatPeer(formula, 2, tuned=True))
     yield against(SHOWS_CP, made, cp_sat, showing[effort.of(20, 1) : effort.of(32, 2)])
-    yield against(HEALTHY_CP, made, cp_sat, healthy[effort.of(3, 1) : effort.of(4, 2)])
+    yield against(HEALTHY_CP, made, cp_sat, healthy[effort.of(3, 1) : effort.of(5, 2)])
     yield against(SHOWS_TUNED, made, tuned, showing[effort.of(32, 2) :])
-    yield against(HEALTHY_TUNED, made, tuned, healthy[effort.of(4, 2) :])
+    yield against(HEALTHY_TUNED, made, tuned, healthy[effort.of(5, 2) :])
 
 
 def against_brute_force(effort: Effort) -> Iterator[Found]:

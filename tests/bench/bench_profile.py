@@ -26,7 +26,7 @@ from tests.bench.rows import PYTHON, Claim, Found
 
 TITLE = "A demo profile: read, checked, every key with its line"
 _against = partial(Claim, peer="tomllib, Python", package=PYTHON, measure="longer")
-COLD = _against(done="read from the file", goal=10)
+COLD = _against(done="read from the file", goal=5)
 KEPT = _against(done="as kept from the run before", goal=1)
 CLAIMS = (COLD, KEPT)
 

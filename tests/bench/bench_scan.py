@@ -31,11 +31,11 @@ from tests.bench.rows import Claim, Found
 TITLE = "Matrix scan: 2,048 patterns of closed switches, some diodes missing"
 NETWORKX_SMALL = Claim(
     done="8 by 8, 1 in 4 without diode", peer="networkx", package="networkx",
-    measure="faster", goal=50,
+    measure="faster", goal=100,
 )  # fmt: skip
-NETWORKX = attrs.evolve(NETWORKX_SMALL, done="16 by 16, 1 in 4 without diode", goal=20)
+NETWORKX = attrs.evolve(NETWORKX_SMALL, done="16 by 16, 1 in 4 without diode", goal=50)
 SCIPY = Claim(
-    done="16 by 16, 1 in 4 without diode", peer="scipy", package="scipy", measure="faster", goal=20
+    done="16 by 16, 1 in 4 without diode", peer="scipy", package="scipy", measure="faster", goal=50
 )
 COMPONENTS = attrs.evolve(SCIPY, done="16 by 16, no diode at all", goal=1)
 CLAIMS = (NETWORKX_SMALL, NETWORKX, SCIPY, COMPONENTS)

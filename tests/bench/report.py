@@ -79,7 +79,10 @@ def _row(row: Row) -> str:
 
 def _short(version: str, claim: Claim) -> str:
     """Return as much of a version as fits beside the name of the peer."""
-    return version[: PEER_WIDTH - len(claim.peer) - 1].rstrip(".")
+    room = PEER_WIDTH - len(claim.peer) - 1
+    while len(version) > room and "." in version:
+        version = version.rpartition(".")[0]
+    return version[:room]
 
 
 def shown(figure: float, claim: Claim) -> str:

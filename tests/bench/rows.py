@@ -15,7 +15,7 @@ from sqlite3 import sqlite_version
 from typing import Any, Literal
 
 import attrs
-from attrs.validators import gt, in_, max_len, optional
+from attrs.validators import ge, gt, in_, max_len, optional
 
 Measure = Literal["faster", "longer", "share", "seconds"]
 """How a figure is meant: the peer's time over ours, ours over the peer's, a share of the
@@ -63,7 +63,7 @@ class Row:
     """
 
     claim: Claim
-    figure: float = attrs.field(validator=gt(0))
+    figure: float = attrs.field(validator=ge(0))
     version: str | None = None
     details: Mapping[str, Any] = attrs.field(factory=dict)
 
