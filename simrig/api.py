@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import nullcontext
+from pathlib import Path
 from typing import TYPE_CHECKING, TypedDict, Unpack, cast
 
 from simrig.expectation import comparison, prediction
@@ -12,13 +14,16 @@ from simrig.profile.machine import Profile
 from simrig.world.phases import Conditions
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from simrig.diagnosis.diagnose import Diagnosis
     from simrig.diagnosis.suspects import Sheet
     from simrig.faults.candidates import Fault
+    from simrig.interchange.campaign_document import Campaigned
 
 
 def load(reference: str) -> Profile:
-    """Return the profile of an installed machine's id, or of a file.
+    """Return the profile that ``reference`` names: an installed machine's id, or a file's path.
 
     Raises a SimrigError that says what is wrong and where.
     """
@@ -28,8 +33,9 @@ def load(reference: str) -> Profile:
 class Stated(TypedDict, total=False):
     """What is taken for granted about a machine: the options of the command line.
 
-    ``seats`` are exactly the positions that hold a ball (empty: none does), ``state``
-    how mechanisms stand.
+    ``phase`` (idle when left out) and ``balls`` (all installed when left out) are assumed.
+    What the eye saw is certain: ``at`` gives the number of balls at places, ``seats`` exactly
+    the positions that hold a ball (empty: none does), ``state`` how mechanisms stand.
     """
 
     phase: str | None
@@ -42,9 +48,11 @@ class Stated(TypedDict, total=False):
 def expect(
     profile: Profile, *, fault: str | Iterable[str] = (), **stated: Unpack[Stated]
 ) -> prediction.Prediction:
-    """Predict the reading of each ball sensor, with faults ``KIND:PART`` in the machine if named.
+    """Predict the reading of each ball sensor of a ``profile``.
 
-    Raises ValueError for impossible conditions, or a fault that the machine cannot have.
+    ``fault`` names one fault, or several, to put in: ``KIND:PART``.  The rest is
+    :class:`Stated`.  Raises ValueError for impossible conditions, or a fault that the machine
+    cannot have.
     """
     names = (fault,) if isinstance(fault, str) else tuple(fault)
     faults: list[Fault] = []
@@ -59,9 +67,11 @@ def expect(
 def compare(
     profile: Profile, seen: Mapping[str, str] | Iterable[str], **stated: Unpack[Stated]
 ) -> comparison.Comparison:
-    """Compare what was seen: readings by sensor, or the sensors that read closed.
+    """Compare what was ``seen`` with what the ``profile`` makes of the conditions.
 
-    Raises ValueError for an unknown sensor or impossible conditions.
+    ``seen`` gives readings by sensor (closed, open, flickers, unknown), or names the sensors
+    that read closed: ids, addresses, numbers, ranges.  Other ball sensors are open.  The rest
+    is :class:`Stated`.  Raises ValueError for an unknown sensor or impossible conditions.
     """
     conditions = _conditions(profile, stated)
     return comparison.compare(profile, _observation(profile, seen), conditions)
@@ -74,11 +84,11 @@ def diagnose(
     faults: int = 2,
     **stated: Unpack[Stated],
 ) -> Diagnosis:
-    """Diagnose what was seen, with up to ``faults`` things wrong at once.
+    """Diagnose what was seen on a ``profile``'s machine, up to ``faults`` things wrong at once.
 
     ``seen`` is one sheet as for :func:`compare`, or several made by :func:`sheet`, each
-    with its own conditions.  Raises ValueError for an unknown sensor or impossible
-    conditions.
+    with its own conditions.  The rest is :class:`Stated`.  Raises ValueError for an unknown
+    sensor or impossible conditions.
     """
     from simrig.diagnosis import diagnose as diagnosis
 
@@ -90,6 +100,50 @@ def diagnose(
         sheets = (sheet(profile, named, **stated),)
     kinds = Catalogue().fault_kinds()
     return diagnosis.diagnose(profile, sheets, kinds=kinds, limit=faults)
+
+
+def campaign(
+    machines: str | Iterable[str],
+    *,
+    executor: Executor | None = None,
+    singles: int | None = None,
+    pairs: int = 0,
+    seed: int = 0,
+    examples: int | None = None,
+    keep: str | Path | None = None,
+) -> Iterator[Campaigned]:
+    """Vet machines and inject their faults; yield each as it is done.
+
+    ``machines`` are ids, profile files and folders of them.  ``executor`` does the work: any
+    of :mod:`concurrent.futures`, or what another engine has of the kind; without one it is
+    done here.  What comes back is the same for every executor, in another order: sort by
+    ``number``.  ``singles`` None injects every single fault of a machine; with ``examples``
+    the conformance suite is run too, which draws so many for each check.  Finished
+    work is kept in the file ``keep``, and taken from there the next time.
+
+    Raises InputError at once where a name means no machine or ``keep`` is no file of this work,
+    and a SimrigError in the end, when all others are done, with what is wrong with those that
+    could not be done.  BrokenExecutor is raised where the executor is broken for good.
+    """
+    from simrig.fleet.machines import named
+    from simrig.fleet.orders import Options
+    from simrig.fleet.running import Run, kept
+    from simrig.fleet.workers import Given, Here
+
+    options = Options(singles=singles, pairs=pairs, seed=seed, examples=examples)
+    found = named(Catalogue(), (machines,) if isinstance(machines, str) else machines)
+    keeping = None if keep is None else kept(Path(keep), found, options)
+    run = Run(found, options, keeping=keeping)
+    workers = Here() if executor is None else Given(executor)
+
+    def done() -> Iterator[Campaigned]:
+        with nullcontext() if keeping is None else keeping:
+            for step in run.steps(workers):
+                if step.finished is not None:
+                    yield step.finished
+        run.raise_failures()
+
+    return done()
 
 
 def _sheets(seen: Mapping[str, str] | Iterable[str] | Sequence[Sheet]) -> tuple[Sheet, ...]:
@@ -106,10 +160,10 @@ def _sheets(seen: Mapping[str, str] | Iterable[str] | Sequence[Sheet]) -> tuple[
 def sheet(
     profile: Profile, seen: Mapping[str, str] | Iterable[str], **stated: Unpack[Stated]
 ) -> Sheet:
-    """Return what was seen at one time, with its conditions, for :func:`diagnose`.
+    """Return what was seen on a ``profile``'s machine at one time, for :func:`diagnose`.
 
-    ``seen`` is as for :func:`compare`.  Raises ValueError for an unknown sensor, place,
-    position or mechanism.
+    ``seen`` is as for :func:`compare`; its conditions are :class:`Stated`.  Raises
+    ValueError for an unknown sensor, place, position or mechanism.
     """
     from simrig.diagnosis.suspects import Sheet
 

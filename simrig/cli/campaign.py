@@ -1,91 +1,114 @@
-"""``simrig campaign``: every fault of a machine injected, to see what checks make of it."""
+"""``simrig campaign``: every fault of a machine injected, or of many, to see what checks make of it."""
 
 from __future__ import annotations
 
 import argparse
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from contextlib import nullcontext
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from simrig.cli.context import Context, wrong
 
 if TYPE_CHECKING:
-    from simrig.diagnosis.campaign import Campaign, Summary, Trial
-    from simrig.faults.candidates import Fault
-    from simrig.profile.machine import Profile
+    from simrig.fleet.orders import Options
+    from simrig.fleet.running import Run
+    from simrig.fleet.spreading import Workers
 
 MOST = 100_000
+MOST_WORKERS = 64
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("machine", metavar="MACHINE", help="id of a machine, or a profile file")
+    parser.add_argument(
+        "machine", metavar="PROFILE|DIR", nargs="+",
+        help="id of a machine, a profile file, or a folder of them; of several each is also "
+        "vetted, and those that cannot be read stop no other (2 in the end)",
+    )  # fmt: skip
     parser.add_argument("--singles", metavar="N", help="so many single faults (all when left out)")
     parser.add_argument("--pairs", metavar="N", default="0", help="and so many pairs, drawn (0)")
     parser.add_argument("--seed", metavar="N", default="0", help="draws other pairs (0)")
+    parser.add_argument(
+        "--conformance", action="store_true",
+        help="hold each against the conformance suite too; needs the extra [test]",
+    )  # fmt: skip
+    parser.add_argument(
+        "--examples", metavar="N", default="50", help="that each check of the suite draws (50)"
+    )
     parser.add_argument("--workers", metavar="N", help="processes at work (one for each core)")
+    parser.add_argument(
+        "--cluster", metavar="ADDRESS",
+        help="work on the cluster of the Dask scheduler at tcp://HOST:PORT instead; needs the "
+        "extra [cluster]",
+    )  # fmt: skip
+    parser.add_argument(
+        "--keep", metavar="FILE", type=Path,
+        help="keep finished work in FILE; the same command, given again, goes on from there",
+    )  # fmt: skip
+    parser.add_argument("--all", action="store_true", help="of several machines, list every one")
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
-    """Run the trials; 0 when what was injected was in the final group each time, 1 otherwise."""
-    from simrig.diagnosis.campaign import Campaign, Summary
+    """Run the trials; 0 when what was injected was in the final group each time and nothing
+    else is wrong, 1 otherwise, 2 when a machine could not be done."""
+    options = _options(arguments)
+    workers = _workers(arguments)
+    from simrig.fleet.machines import named
+    from simrig.fleet.running import Run, kept
+
+    machines = named(context.catalogue, arguments.machine)
+    keep = arguments.keep
+    with nullcontext() if keep is None else kept(keep, machines, options) as keeping:
+        if keeping and not context.quiet:
+            print(f"{keep} keeps work that is done; going on", file=sys.stderr)
+        made = Run(machines, options, strict=context.strict, keeping=keeping)
+        _follow(made, workers, context, keep)
+    for problem in made.told:
+        context.tell(problem)
+    if _alone(arguments):
+        return _answer_one(made, context)
+    return _answer_many(made, context, every=arguments.all)
+
+
+def _alone(arguments: argparse.Namespace) -> bool:
+    named: list[str] = arguments.machine
+    return len(named) == 1 and not os.path.isdir(named[0])
+
+
+def _options(arguments: argparse.Namespace) -> Options:
+    from simrig.fleet.orders import Options
 
     singles = None if arguments.singles is None else _number("--singles", arguments.singles, 0)
     pairs, seed = (_number(f"--{name}", getattr(arguments, name), 0) for name in ("pairs", "seed"))
-    cores = str(os.cpu_count() or 1)
-    workers = _number("--workers", arguments.workers or cores, 1, 64)
-    campaign = Campaign(profile=context.profile(arguments.machine))
-    chosen = campaign.chosen(singles, pairs, seed)
-    if not chosen:
+    if singles == 0 and not pairs:
         raise wrong("--singles", "nothing is left to inject; ask for one fault at least")
-    done: list[Trial] = []
-    for trial in _trials(campaign, chosen, workers):
-        done.append(trial)
-        if not context.quiet:
-            end = "\n" if len(done) == len(chosen) or not sys.stderr.isatty() else "\r"
-            if end == "\r" or len(done) == len(chosen) or len(done) % 25 == 0:
-                print(f"{len(done)} of {len(chosen)} faults", end=end, file=sys.stderr, flush=True)
-    summary = Summary.of(done)
-    if context.json:
-        context.answer(_document(campaign.profile.id, summary, done))
-    else:
-        for line in _lines(campaign.profile, summary, done):
-            context.say(line)
-    return 0 if summary.held == summary.tried and not summary.unparted else 1
+    examples = _number("--examples", arguments.examples, 1)
+    if arguments.conformance:
+        from simrig.host.extra import need
+
+        need("--conformance", "hypothesis", extra="test")
+    return Options(
+        singles=singles,
+        pairs=pairs,
+        seed=seed,
+        examples=examples if arguments.conformance else None,
+    )
 
 
-_campaign: Campaign | None = None
-"""In a worker process: what its trials share."""
+def _workers(arguments: argparse.Namespace) -> Workers:
+    from simrig.fleet.workers import Here, Processes
 
+    if arguments.cluster is not None:
+        if arguments.workers is not None:
+            raise wrong("--workers", "a cluster has its own; leave it out, or leave out --cluster")
+        from simrig.fleet.cluster import Cluster
 
-def _begin(profile: Profile) -> None:
-    from simrig.diagnosis.campaign import Campaign
-
-    global _campaign
-    _campaign = Campaign(profile=profile)
-
-
-def _one(faults: tuple[Fault, ...]) -> Trial:
-    assert _campaign is not None
-    return _campaign.trial(faults)
-
-
-def _trials(
-    campaign: Campaign, chosen: Sequence[tuple[Fault, ...]], workers: int
-) -> Iterator[Trial]:
-    if workers == 1 or len(chosen) == 1:
-        yield from map(campaign.trial, chosen)
-        return
-    from concurrent.futures import ProcessPoolExecutor
-
-    size = max(1, min(8, len(chosen) // (4 * workers)))
-    with ProcessPoolExecutor(workers, initializer=_begin, initargs=(campaign.profile,)) as pool:
-        try:
-            yield from pool.map(_one, chosen, chunksize=size)
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+        return Cluster(arguments.cluster)
+    cores = str(min(os.cpu_count() or 1, MOST_WORKERS))
+    count = _number("--workers", arguments.workers or cores, 1, MOST_WORKERS)
+    return Here() if count == 1 and _alone(arguments) else Processes(count)
 
 
 def _number(where: str, text: str, low: int, high: int = MOST) -> int:
@@ -94,66 +117,53 @@ def _number(where: str, text: str, low: int, high: int = MOST) -> int:
     raise wrong(where, f'found "{text}"; wanted a whole number from {low} to {high}')
 
 
-def _document(machine: str, summary: Summary, done: Sequence[Trial]) -> dict[str, Any]:
-    return {
-        "machine": machine,
-        "faults": summary.faults,
-        "shown": summary.shown,
-        "isolated": summary.isolated,
-        "mean_minutes": summary.mean_minutes,
-        "groups": [[list(one) for one in group] for group in summary.groups],
-        "tried": summary.tried,
-        "held": summary.held,
-        "unparted": summary.unparted,
-        "trials": [
-            {
-                "faults": list(one.faults),
-                "phases": list(one.shown),
-                "counts": list(one.counts),
-                "minutes": one.minutes,
-                "checks": one.checks,
-                "left": [list(names) for names in one.left],
-                "held": one.held,
-                "proven": one.proven,
-            }
-            for one in done
-        ],
-    }
+def _follow(made: Run, workers: Workers, context: Context, keep: Path | None) -> None:
+    """Do all of it, and tell how far it is."""
+    from simrig.cli.progress import Progress
+
+    progress = Progress(quiet=context.quiet)
+    count = len(made.machines)
+    try:
+        for step in made.steps(workers):
+            if count == 1:
+                share = step.made / step.trials if step.trials else 1
+                progress.tell(f"{step.made} of {step.trials} faults", share)
+            else:
+                words = f"{step.machines} of {count} machines, {step.made} faults"
+                progress.tell(words, step.machines / count)
+    except KeyboardInterrupt:
+        progress.end()
+        if keep is not None:
+            print(f"what is done is kept in {keep}: the same command goes on", file=sys.stderr)
+        raise
+    finally:
+        progress.end()
 
 
-def _lines(profile: Profile, summary: Summary, done: Sequence[Trial]) -> Iterator[str]:
-    from simrig.reports.isolation_text import folded
+def _answer_one(made: Run, context: Context) -> int:
+    from simrig.interchange import campaign_document
+    from simrig.reports import campaign_text
 
-    yield f"{summary.faults} faults injected into {profile.name}."
-    yield from folded(
-        f"{summary.shown} show in the readings of some phase or number of balls; "
-        f"{summary.faults - summary.shown} show in none, without working a switch."
-    )
-    yield from _shares("by phase", done, lambda one: one.shown)
-    yield from _shares("by balls in the store", done, lambda one: map(str, one.counts))
-    if summary.mean_minutes is not None:
-        yield from folded(
-            f"{summary.isolated} of {summary.tried} were isolated down to the part, "
-            f"{summary.mean_minutes:.1f} minutes on the mean; what was injected was in the final "
-            f"group {summary.held} times of {summary.tried}."
-        )
-    for group in summary.groups[:10]:
-        words = " | ".join(" with ".join(one) for one in group[:4])
-        more = f" | and {len(group) - 4} more" if len(group) > 4 else ""
-        yield from folded(f"No check parts: {words}{more}", "  ")
-    if len(summary.groups) > 10:
-        yield f"and {len(summary.groups) - 10} more groups: --json"
-    for one in [one for one in done if one.minutes is not None and not one.held][:10]:
-        yield from folded(f"Lost on the way: {' with '.join(one.faults)}", "  ")
+    made.raise_failures()
+    (one,) = made.done
+    if context.json:
+        context.answer(campaign_document.machine(one))
+    else:
+        for line in campaign_text.machine(one):
+            context.say(line)
+    return made.code
 
 
-def _shares(title: str, done: Sequence[Trial], where: Callable[[Trial], Any]) -> Iterator[str]:
-    from simrig.reports.isolation_text import folded
+def _answer_many(made: Run, context: Context, *, every: bool) -> int:
+    from simrig.interchange import campaign_document
+    from simrig.reports import campaign_text
 
-    found: dict[str, int] = {}
-    for one in done:
-        for name in where(one):
-            found[name] = found.get(name, 0) + 1
-    if found:
-        text = ", ".join(f"{name} {number}" for name, number in found.items())
-        yield from folded(f"  {title}: {text}", "    ")
+    if context.json:
+        context.answer(campaign_document.fleet(made.done, made.problems))
+        return made.code
+    for problem in made.problems:
+        print(problem, file=sys.stderr)
+    failed = [made.machines[number].file for number in sorted(made.failures)]
+    for line in campaign_text.fleet(made.done, failed, every=every):
+        context.say(line)
+    return made.code

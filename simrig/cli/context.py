@@ -27,17 +27,18 @@ class Context:
         self.unit: UnitState | None = None
         """What the shop's record says of the one machine that was named, once it was asked."""
         self._profiles: list[str] = arguments.profiles
-        self._strict: bool = arguments.strict_plugins
+        self.strict: bool = arguments.strict_plugins
 
     @cached_property
     def catalogue(self) -> Catalogue:
         """The machines at hand; what failed on the way is told on stderr."""
-        found = Catalogue(named=self._profiles, strict=self._strict, tell=self._tell)
+        found = Catalogue(named=self._profiles, strict=self.strict, tell=self.tell)
         for problem in found.plugin_problems:
-            self._tell(problem)
+            self.tell(problem)
         return found
 
-    def _tell(self, problem: Problem) -> None:
+    def tell(self, problem: Problem) -> None:
+        """Say on stderr what failed on the way, unless the command is to be quiet."""
         if not self.quiet:
             print(problem, file=sys.stderr)
 

@@ -26,7 +26,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Serve the page until it is stopped."""
-    from simrig.page.extra import need
+    from simrig.host.extra import need
 
     if arguments.file is not None:
         return _file(arguments, context)
@@ -57,7 +57,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
 
 def _file(arguments: argparse.Namespace, context: Context) -> int:
     from simrig.cli.writing import write
-    from simrig.page.extra import need
+    from simrig.host.extra import need
 
     need("page --file", "jinja2")
     if len(arguments.machine) != 1:

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
 
 from simrig.cli.context import Context, wrong
-
-if TYPE_CHECKING:
-    from simrig.vetting.rule import Rule
-    from simrig.vetting.vet import Vetted
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("machine", metavar="MACHINE|FILE", nargs="*")
+    parser.add_argument(
+        "machine", metavar="MACHINE|FILE", nargs="*", help="ids of machines, or profile files"
+    )
     parser.add_argument(
         "--explain", metavar="CODE|NAME", help="print the page of a rule; all: list every rule"
     )
@@ -35,10 +32,13 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         return _explain(arguments, context)
     if not arguments.machine:
         raise wrong("MACHINE|FILE", "no profile is named; name one, or a rule with --explain")
+    from simrig.host.catalogue import contents
+    from simrig.host.vetted import rules_known, vetted
     from simrig.vetting.rule import LEVELS
 
-    rules = _rules(context)
-    found = [_vetted(reference, context, rules) for reference in dict.fromkeys(arguments.machine)]
+    rules = rules_known(context.catalogue)
+    paths = [context.catalogue.path(one) for one in dict.fromkeys(arguments.machine)]
+    found = [vetted(context.catalogue, contents(path, "profile"), path) for path in paths]
     if arguments.format == "sarif":
         import json
 
@@ -58,35 +58,12 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     return int(any(one.level in counts for file in found for one in file.findings))
 
 
-def _rules(context: Context) -> tuple[Rule, ...]:
-    """The rules that are known: built in, and brought by plug-ins."""
-    from simrig.vetting.table import RULES
-
-    return (*RULES, *context.catalogue.brought("simrig_rules"))
-
-
-def _vetted(reference: str, context: Context, rules: tuple[Rule, ...]) -> Vetted:
-    from simrig.errors import ProfileError
-    from simrig.host.catalogue import contents
-    from simrig.vetting.vet import unread, vet, vet_read
-
-    path = context.catalogue.path(reference)
-    data, kinds = contents(path, "profile"), context.catalogue.kinds()
-    if not path.endswith(".json"):
-        return vet(data, path, kinds=kinds, rules=rules)
-    from simrig.interchange import profile_json
-
-    try:
-        return vet_read(profile_json.read(data, path, kinds=kinds), rules=rules)
-    except ProfileError as error:
-        return unread(path, error.problems, rules=rules)
-
-
 def _explain(arguments: argparse.Namespace, context: Context) -> int:
+    from simrig.host.vetted import rules_known
     from simrig.reports.vetting_text import overview, page
     from simrig.vetting.table import rule_named
 
-    rules = _rules(context)
+    rules = rules_known(context.catalogue)
     if arguments.explain != "all":
         try:
             rules = (rule_named(arguments.explain, rules),)

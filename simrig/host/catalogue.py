@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from simrig.errors import InputError, PluginError, Problem
 from simrig.host import folders, index
-from simrig.host.index import Index, Machine
+from simrig.host.found import Index, Machine
 
 if TYPE_CHECKING:
     from simrig.faults.modes import FaultKind
@@ -140,7 +140,15 @@ class Catalogue:
 
         What plug-ins bring for it comes with it.
         """
-        profile = self._read(reference)
+        path = self.path(reference)
+        return self.read(contents(path, "profile"), path)
+
+    def read(self, data: bytes, path: str) -> Profile:
+        """Read the profile in the bytes of a file, with what plug-ins bring for it.
+
+        Raises ProfileError, which names the file as ``path``.
+        """
+        profile = self._read(data, path)
         brought = {
             hook: self.brought(hook, **({"profile": profile} if hook in OF_A_MACHINE else {}))
             for hook in self._index.hooks
@@ -152,9 +160,7 @@ class Catalogue:
 
         return attrs.evolve(profile, brought=brought)
 
-    def _read(self, reference: str) -> Profile:
-        path = self.path(reference)
-        data = contents(path, "profile")
+    def _read(self, data: bytes, path: str) -> Profile:
         if path.endswith(".json"):
             from simrig.interchange import profile_json
 
@@ -182,7 +188,7 @@ class Catalogue:
         elif known:
             hint = "at hand: " + ", ".join(known[:12]) + (" ..." if len(known) > 12 else "")
         else:
-            hint = "none is at hand; install a plug-in, or name a profile file or --profiles DIR"
+            hint = "none is at hand: install a plug-in, or name a profile file or --profiles DIR"
         return Problem(
             file="command line",
             where="MACHINE",
@@ -202,7 +208,8 @@ def contents(path: str, what: str) -> bytes:
                 Problem(
                     file=path,
                     where=what,
-                    message=f"it cannot be read ({reason}); name another file",
+                    message=f"it cannot be read ({reason}); wanted a file that you may read; "
+                    "look at its name and its permissions, or name another",
                 )
             ]
         ) from None

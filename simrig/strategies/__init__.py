@@ -39,18 +39,19 @@ if TYPE_CHECKING:
 __all__ = ["faults", "logs", "moves", "observations", "placements", "profiles"]
 
 
-def profiles(*, unknown: bool = False) -> SearchStrategy[Profile]:
+def profiles(*, unknown: bool = False, full: bool = False) -> SearchStrategy[Profile]:
     """Machines: a trough, a lock, a launcher and an open playfield, and drawn from there.
 
     Every technology of sensor, boards of both polarities, a matrix with and
     without diodes, direct inputs and input boards, supplies, fuses and plugs,
     mechanisms, captive balls; the phases ``idle`` and ``locked`` are always there.
     None contradicts itself.  With ``unknown`` some facts are left out, and some
-    are only assumed.
+    are only assumed.  They are small, up to 16 switches; ``full`` ones have 7 to 10 balls and 40 to 60
+    switches, as usual machines do.
     """
     from simrig.strategies import machines
 
-    return machines.profiles(unknown)
+    return machines.profiles(unknown, full)
 
 
 def placements(profile: Profile, *, balls: int | None = None) -> SearchStrategy[Placement]:

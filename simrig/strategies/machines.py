@@ -32,6 +32,7 @@ from simrig.world.worlds import Value
 
 ENDS: Final = ("exit end", "far end")
 COLUMNS: Final = 4
+FULL_COLUMNS: Final = 8
 KINDS: Final = ("leaf switch", "opto", "bare opto", "micro-switch", "roll-over", "inductive")
 _LEFT: Final = frozenset(
     ("address", "channel", "number", "count", "captive", "jam", "points", "counted")
@@ -52,23 +53,25 @@ _DIODES = st.sampled_from(("all", "some", "none"))
 
 
 @st.composite
-def profiles(draw: st.DrawFn, unknown: bool) -> Profile:
+def profiles(draw: st.DrawFn, unknown: bool, full: bool) -> Profile:
     """One machine."""
-    layout = _layouts(draw)
+    layout = _layouts(draw, full)
     wired = draw(_FLAG)
     wiring = _wiring() if wired else {"board": _boards(False)}
     diodes = draw(_DIODES)
-    sensors = _sensors(draw, layout, diodes, wired)
-    matrix = Matrix(columns=COLUMNS, rows=8, diodes=diodes)
+    columns = FULL_COLUMNS if full else COLUMNS
+    sensors = _sensors(draw, layout, _Wires(columns, diodes, wired), full)
+    matrix = Matrix(columns=columns, rows=8, diodes=diodes)
     made = Profile(format=1, id="made", sensor=sensors, matrix=matrix, **layout, **wiring)
     made = _stated_twice(draw, made)
     made = _described(draw, made)
     return _partly_known(draw, made) if unknown else made
 
 
-def _layouts(draw: st.DrawFn) -> dict[str, Any]:
-    seats, lock = draw(st.integers(1, 5)), draw(st.integers(1, 3))
-    balls = draw(st.integers(1, seats))
+def _layouts(draw: st.DrawFn, full: bool) -> dict[str, Any]:
+    seats = draw(st.integers(7, 10) if full else st.integers(1, 5))
+    lock = draw(st.integers(1, 3))
+    balls = draw(st.integers(7 if full else 1, seats))
     jam, outhole, hold, captive, target = (draw(_FLAG) for _ in range(5))
     places = [
         Place(id="trough", kind="trough", seats=seats, position_1=draw(_END), jam=jam),
@@ -112,6 +115,12 @@ def _layouts(draw: st.DrawFn) -> dict[str, Any]:
         mechanisms.append(
             Mechanism(id="target", kind="drop target", states=("up", "down"), rest="up")
         )
+    if full:
+        routes += [
+            Route(id=f"lane-{n}", from_="playfield", to=("playfield",), by="shot", points=1)
+            for n in range(1, draw(st.integers(4, 10)) + 1)
+        ]
+    fitted = draw(_FLAG)
     phases = [
         Phase(id="idle", placements=({"trough": "rest"},)),
         Phase(id="locked", placements=({"lock": f"0-{min(lock, balls)}", "trough": "rest"},)),
@@ -128,9 +137,9 @@ def _layouts(draw: st.DrawFn) -> dict[str, Any]:
         "mechanism": tuple(mechanisms),
         "phase": tuple(phases),
         "coil": (Coil(id="kicker", bank="coils"), Coil(id="lock-kicker", bank="coils")),
-        "coil_bank": (CoilBank(id="coils", fuse="coil-fuse", interlocked=True),),
+        "coil_bank": (CoilBank(id="coils", fuse="coil-fuse", interlocked=fitted),),
         "fuse": (Fuse(id="coil-fuse", rating="4 A slow"), Fuse(id="logic-fuse", rating="1 A")),
-        "interlock": Interlock(fitted=draw(_FLAG)),
+        "interlock": Interlock(fitted=fitted),
     }
 
 
@@ -146,8 +155,8 @@ def _wiring() -> dict[str, Any]:
     return {
         "supply": (Supply(id="logic", volts=5, fuse="logic-fuse"), Supply(id="light", volts=12)),
         "connector": (
-            Connector(id="plug-a", pins=9, alike=("plug-b",)),
-            Connector(id="plug-b", pins=9, alike=("plug-a",)),
+            Connector(id="plug-a", pins=64, alike=("plug-b",)),
+            Connector(id="plug-b", pins=64, alike=("plug-a",)),
         ),
         "bank": (Bank(id="bank", supply="light", plug="plug-b", fuse=keys.NONE),),
         "board": _boards(True),
@@ -158,8 +167,17 @@ def _wiring() -> dict[str, Any]:
     }
 
 
+@attrs.frozen
+class _Wires:
+    """How the sensors of a machine are reached."""
+
+    columns: int
+    diodes: str
+    wired: bool
+
+
 def _sensors(
-    draw: st.DrawFn, layout: dict[str, Any], diodes: str, wired: bool
+    draw: st.DrawFn, layout: dict[str, Any], wires: _Wires, full: bool
 ) -> tuple[Sensor, ...]:
     spots = [
         f"{place.id}.{number}"
@@ -171,20 +189,22 @@ def _sensors(
     spots += [f"{route.id}.1" for route in layout["route"] if route.points]
     sensors = []
     for number, spot in enumerate(spots):
-        if draw(_MOSTLY):
-            cause: dict[str, Any] = {"at": (spot,)}
-            sensors.append(_sensor(draw, f"s{number}", cause, number, diodes, wired))
+        if full or draw(_MOSTLY):
+            sensors.append(_sensor(draw, number, {"at": (spot,)}, wires))
     for number, mechanism in enumerate(layout["mechanism"], len(spots)):
-        cause = {"follows": {mechanism.id: draw(st.sampled_from(mechanism.states))}}
-        sensors.append(_sensor(draw, f"s{number}", cause, number, diodes, wired))
+        cause: dict[str, Any] = {"follows": {mechanism.id: draw(st.sampled_from(mechanism.states))}}
+        sensors.append(_sensor(draw, number, cause, wires))
+    if full:
+        # Switches that no ball rests on, up to the usual number.
+        for number in range(len(sensors), draw(st.integers(40, 60))):
+            sensors.append(_sensor(draw, number, {"at": keys.NONE}, wires))
     return tuple(sensors)
 
 
-def _sensor(
-    draw: st.DrawFn, name: str, cause: dict[str, Any], number: int, diodes: str, wired: bool
-) -> Sensor:
-    stated: dict[str, Any] = {"id": name, **cause, **_address(draw, number, diodes, wired)}
-    kind = KINDS[0] if "follows" in cause else draw(_KIND)
+def _sensor(draw: st.DrawFn, number: int, cause: dict[str, Any], wires: _Wires) -> Sensor:
+    stated: dict[str, Any] = {"id": f"s{number}", **cause, **_address(draw, number, wires)}
+    watches = "follows" not in cause and cause["at"] != keys.NONE
+    kind = draw(_KIND) if watches else KINDS[0]
     stated["kind"] = "opto" if kind == "bare opto" else kind
     if kind == "opto":
         stated["board"] = draw(_BOARD)
@@ -193,7 +213,7 @@ def _sensor(
         stated["board"] = keys.NONE
     else:
         stated["contact"] = draw(_CONTACT)
-    if wired:
+    if wires.wired:
         if stated["kind"] == "opto":
             stated["bank"] = "bank"
         if kind == "inductive":
@@ -206,12 +226,13 @@ def _sensor(
     return Sensor(**stated)
 
 
-def _address(draw: st.DrawFn, number: int, diodes: str, wired: bool) -> dict[str, Any]:
-    form = draw(_WIRED_FORM if wired else _FORM)
+def _address(draw: st.DrawFn, number: int, wires: _Wires) -> dict[str, Any]:
+    form = draw(_WIRED_FORM if wires.wired else _FORM)
     if form != "matrix":
         return {"address": f"{form} {number + 1}"}
-    found = {"address": f"column {number % COLUMNS + 1} row {number // COLUMNS + 1}"}
-    if diodes == "some":
+    column, row = number % wires.columns + 1, number // wires.columns + 1
+    found = {"address": f"column {column} row {row}"}
+    if wires.diodes == "some":
         found["diode"] = draw(_DIODE)
     return found
 

@@ -25,7 +25,7 @@ from itertools import combinations
 from math import prod
 from typing import Protocol
 
-from simrig.diagnosis.evidence import system
+from simrig.diagnosis.cells import system
 from simrig.diagnosis.reasoning import Allowed, explain
 from simrig.expectation.observation import Observation
 from simrig.faults.injection import inject

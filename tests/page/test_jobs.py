@@ -305,7 +305,7 @@ def test_missing_extra_is_told(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Without the extra the command ends with 2 and the line that installs it."""
-    monkeypatch.setattr("simrig.page.extra.find_spec", lambda name: None)
+    monkeypatch.setattr("simrig.host.extra.find_spec", lambda name: None)
     assert main(["page"]) == 2
     assert "pip install 'simrig[page]'" in capsys.readouterr().err
 
