@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import random
+import warnings
 from functools import cache
 
 from simrig.diagnosis.sequencing_problem import Check, Problem, certain, no_change
@@ -268,7 +269,11 @@ def entropy_tree(problem):
     table = np.array([[float(word in check.results[i]) for check, word in features] for i in live])
     weights = np.array([problem.weights[i] for i in live])
     fitted = DecisionTreeClassifier(criterion="entropy", random_state=0)
-    return fitted.fit(table, list(live), sample_weight=weights).tree_, features, table, weights
+    with warnings.catch_warnings():
+        # It takes many kinds for a sign that a number is meant.
+        warnings.filterwarnings("ignore", message="The number of unique classes")
+        fitted.fit(table, list(live), sample_weight=weights)
+    return fitted.tree_, features, table, weights
 
 
 def entropy_tree_minutes(problem):
