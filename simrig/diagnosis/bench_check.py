@@ -12,7 +12,7 @@ from simrig.diagnosis.bench_state import EASY, ELEVATED, MOST_VOLTS, WORK, Needs
 from simrig.faults.candidates import Fault
 from simrig.sensing.chain import Part
 
-_MOST_KNOWN: Final = 4096
+_MOST_KNOWN: Final = 1024
 
 RIGHT: Final = "right"
 

@@ -15,7 +15,7 @@ from simrig.diagnosis.check_results import Result
 from simrig.diagnosis.checks import check_named, result_named
 from simrig.diagnosis.conflicts import Conflicting
 from simrig.diagnosis.diagnose import Diagnosis, Evidence, diagnose
-from simrig.diagnosis.isolation import Bench, Isolation, evidence
+from simrig.diagnosis.isolation import Bench, Benches, Isolation, evidence
 from simrig.diagnosis.one_sheet import Models
 from simrig.diagnosis.suspects import Sheet
 from simrig.faults.candidates import possible_faults
@@ -32,7 +32,7 @@ class Job:
     """What is known about one machine before any check.
 
     ``start`` is how the bench stood when the first ``done`` results were in; as the last
-    sheet left it when None.  ``shared`` is worked out once for many jobs on one machine.
+    sheet left it when None.  ``shared`` and ``benches`` are worked out once for many jobs on one machine.
     """
 
     profile: Profile = attrs.field(repr=False)
@@ -43,12 +43,14 @@ class Job:
     start: BenchState | None = None
     done: int = 0
     shared: Models | None = attrs.field(default=None, repr=False)
+    benches: Benches | None = attrs.field(default=None, repr=False)
     _diagnoses: dict[tuple[tuple[str, str], ...], Diagnosis] = attrs.field(factory=dict, repr=False)
 
     @cached_property
     def bench(self) -> Bench:
         """The machine's bench as the last sheet left it."""
-        return Bench.of(self.profile, self.sheets)
+        benches = self.benches or Benches(profile=self.profile)
+        return benches.after(self.sheets)
 
     @cached_property
     def models(self) -> Models:

@@ -19,6 +19,7 @@ from simrig.diagnosis.bench_case import Case, Ground
 from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.check_results import Result
 from simrig.diagnosis.diagnose import Cause
+from simrig.diagnosis.isolation import Benches
 from simrig.diagnosis.one_sheet import Models
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import Observation
@@ -105,6 +106,10 @@ class Campaign:
     def _models(self) -> Models:
         return Models(profile=self.profile, faults=self.faults, limit=self.limit)
 
+    @cached_property
+    def _benches(self) -> Benches:
+        return Benches(profile=self.profile)
+
     def trial(self, faults: tuple[Fault, ...]) -> Trial:
         """Inject faults, find out where they show, and isolate them."""
         shown = tuple(phase.id for phase in self.profile.phase if self._seen_in(phase.id, faults))
@@ -121,6 +126,7 @@ class Campaign:
             sheets=sheets,
             limit=self.limit,
             shared=self._models,
+            benches=self._benches,
         )
         return self._isolated(job, faults, nothing)
 

@@ -8,7 +8,7 @@ the sequencing's bench.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from functools import cached_property
 
 import attrs
@@ -116,6 +116,22 @@ class Bench:
             if moved is not None:
                 state = moved.after
         return state
+
+
+@attrs.frozen(kw_only=True, eq=False)
+class Benches:
+    """The benches of one machine, each made once for how the last sheet leaves it."""
+
+    profile: Profile = attrs.field(repr=False)
+    _known: dict[Hashable, Bench] = attrs.field(factory=dict, repr=False)
+
+    def after(self, sheets: Sequence[Sheet]) -> Bench:
+        """Return the bench as it stands when the last of these sheets has been taken."""
+        seen = bool(sheets) and sheets[-1].conditions.seen_only
+        key = _as_left(self.profile, sheets), len(sheets), seen
+        if key not in self._known:
+            self._known[key] = Bench.of(self.profile, sheets)
+        return self._known[key]
 
 
 def _as_left(profile: Profile, sheets: Sequence[Sheet]) -> tuple[str, int, str]:
