@@ -81,12 +81,17 @@ def short_address(address: Address | None) -> str:
 
 def taken(observation: Observation) -> str:
     """Say how many sensors nobody named were filled in, and how."""
-    if observation.taken_for_open:
-        return f"{observation.taken_for_open} sensors that you did not name were taken for open."
-    if observation.taken_for_closed:
-        return (
-            f"{observation.taken_for_closed} sensors that you did not name were taken for closed."
-        )
+    for count, reading in (
+        (observation.taken_for_open, "open"),
+        (observation.taken_for_closed, "closed"),
+    ):
+        if count:
+            were = (
+                "1 sensor that you did not name was"
+                if count == 1
+                else (f"{count} sensors that you did not name were")
+            )
+            return f"{were} taken for {reading}."
     return ""
 
 

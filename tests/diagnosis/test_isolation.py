@@ -14,7 +14,7 @@ from simrig.diagnosis import bench_state, sequencing
 from simrig.diagnosis.bench_case import Case
 from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.check_results import BenchResults, Result
-from simrig.diagnosis.isolation import Isolation
+from simrig.diagnosis.isolation import LAST, Isolation
 from simrig.diagnosis.reasoning import explain
 from simrig.diagnosis.suspects import Sheet
 from simrig.diagnosis.system import Allowed
@@ -72,7 +72,7 @@ def test_the_first_check_needs_no_tool_and_leaves_the_playfield_down() -> None:
         order.append(found.check)
         (word,) = found.check.outcomes(case_of("resistor-lead-broken:t1"))
         results.append(Result(check=found.check, result=word))
-    assert order[0].work in ("look", "read", "hand", "reach")
+    assert order[0].work in ("look", "read", "press", "hand", "reach")
     assert order[0].easy
     ids = [check.id for check in order]
     meters = [n for n, check in enumerate(order) if check.work in ("ohms", "volts", "iron")]
@@ -304,7 +304,7 @@ def test_coil_voltage_is_the_last_resort() -> None:
     isolation = DARK.isolation(())
     assert not any(step.startswith("kick") for step in steps(isolation))
     tiers = {check.id: check.tier for check in isolation.problem.checks}
-    assert all(tier == 2 for name, tier in tiers.items() if name.startswith("kick"))
+    assert all(tier == LAST for name, tier in tiers.items() if name.startswith("kick"))
 
 
 # Contradictions
