@@ -235,7 +235,7 @@ class Isolation:
         suspected = self._live(causes)
         checks: list[sequencing.Check] = []
         for check in self.bench.checks:
-            made = None if check.id in done else _compiled(check, suspected, self._at_hand(check))
+            made = None if check.id in done else _compiled(check, suspected, self._haste(check))
             if made is not None:
                 checks.append(made)
         by_id = {check.id: check for check in self.bench.checks}
@@ -275,13 +275,21 @@ class Isolation:
             leaves=self.leaves(choice.check.id),
         )
 
-    def _at_hand(self, check: Check) -> bool:
-        """Whether eyes alone do it, the bench left as it stands."""
-        # What lists readings wants some number of balls in: hands have to put them there.
-        if check.work not in ("look", "read") or check.listing:
-            return False
+    def _haste(self, check: Check) -> int:
+        """Return the tier in which a check may be offered, if it parts enough.
+
+        First what eyes alone do, the bench left as it stands; what lists readings wants some
+        number of balls in, and hands have to put them there.  What needs no tool comes before
+        the rest unless a raised playfield had to be lowered for it.
+        """
+        if check.tier:
+            return LAST
         moved = self.bench.way(self.state, check)
-        return moved is not None and not moved.moves
+        if moved is None or not check.easy:
+            return USUAL
+        if check.work in ("look", "read") and not check.listing and not moved.moves:
+            return FIRST
+        return USUAL if any(move.id == "lower" for move in moved.moves) else EASY
 
     def check(self, check_id: str) -> Check:
         """Return the catalogue's check of that id."""
@@ -338,9 +346,7 @@ def result_words(check: Check, result: str) -> str:
     return check.results.get(result, result)
 
 
-def _compiled(
-    check: Check, suspected: Sequence[_Suspected], at_hand: bool
-) -> sequencing.Check | None:
+def _compiled(check: Check, suspected: Sequence[_Suspected], haste: int) -> sequencing.Check | None:
     """Return a check over what is suspected; None when it parts nothing."""
     can = [check.outcomes(one.case) for one in suspected]
     known = frozenset().union(*can)
@@ -355,10 +361,10 @@ def _compiled(
         if words not in shared:
             shared[words] = {word: 1 / len(words) for word in sorted(words)}
         results.append(shared[words])
-    tier = LAST if check.tier else USUAL
-    if check.easy:
+    tier = max(haste, USUAL)
+    if haste < USUAL:
         share = _smaller_share(results, suspected)
-        if at_hand and share >= LOOK_SHARE:
+        if haste == FIRST and share >= LOOK_SHARE:
             tier = FIRST
         elif share >= EASY_SHARE:
             tier = EASY
