@@ -18,6 +18,7 @@ from simrig.reports import wording
 
 MOST_LINES = 20
 TOP = 3
+MOST_WAYS = 2
 BETWEEN = 2
 """Empty lines that are kept between the parts of a screen while they fit."""
 WORTH_A_LOOK = 0.1
@@ -37,7 +38,7 @@ def screen(
     found: Diagnosis, *, next_lines: NextLines = no_lines, most: int = MOST_LINES
 ) -> list[str]:
     """Return the first screen, at most 20 lines, or fewer where others stand above it."""
-    head = [_assumed(found), _folded(verdict(found))]
+    head = [_assumed(found), [*_folded(verdict(found)), *_as_read(found)]]
     if found.conflict is not None:
         return _spaced(most, [*head, _folded(f"What to do: {_capital(found.conflict.way_back)}.")])
     if found.as_assumed:
@@ -99,7 +100,7 @@ def _reason(found: Diagnosis, number: int, margin: str = "") -> list[str]:
 
 def everything(found: Diagnosis, *, next_lines: NextLines = no_lines) -> list[str]:
     """Return all groups with the reason for each, without a limit."""
-    lines = [*_assumed(found), "", *_folded(verdict(found))]
+    lines = [*_assumed(found), "", *_folded(verdict(found)), *_as_read(found)]
     if found.conflict is not None:
         return [*lines, "", *_folded(f"What to do: {_capital(found.conflict.way_back)}.")]
     if after := next_lines(1000):
@@ -155,6 +156,17 @@ def verdict(found: Diagnosis) -> str:
         return f"{where} No single thing does this; {several} {sets} can."
     each = "one thing" if alone == 1 else f"{alone} things, each by itself,"
     return f"{where} {_capital(each)} can be wrong, or {several} {sets}; none is sure yet."
+
+
+def _as_read(found: Diagnosis) -> list[str]:
+    """Say where the balls lie if every reading is right, in a way that no phase names."""
+    ways = [balls_at(found.profile, at) for at in found.as_read]
+    if not 0 < len(ways) <= MOST_WAYS:
+        return []
+    return _folded(
+        f"If every reading is right, the balls lie as no phase of the profile has them: "
+        f"{', or '.join(ways)}. Look there first."
+    )
 
 
 def _where_it_differs(found: Diagnosis) -> str:

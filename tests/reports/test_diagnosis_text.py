@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from functools import partial
+from pathlib import Path
 
 import attrs
+import pytest
 
 from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.diagnose import diagnose
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import observe
+from simrig.profile.reader import read
 from simrig.reports import diagnosis_text as report
 from simrig.reports import isolation_text
 from simrig.world.phases import Conditions
@@ -126,3 +129,35 @@ def test_symbols_of_a_board_that_explain_several_readings_stand_before_one_part(
     shared = [number for number in shown if found.group(number)[0].assumes]
     assert shared
     assert shown[: len(shared)] == shared
+
+
+@pytest.mark.parametrize(
+    ("closed", "phase", "balls", "said"),
+    [
+        # One in the launcher, none in the trough: with one ball no phase has it so.
+        (["launcher-ball"], "idle", 1, False),  # ready has
+        (["t1", "launcher-ball"], "idle", 3, False),  # a ball is not there: no settled way
+        (["t1", "t2", "t3"], "ready", 3, False),  # idle has
+    ],
+)
+def test_where_a_phase_has_the_balls_nothing_more_is_said(
+    closed: list[str], phase: str, balls: int, said: bool
+) -> None:
+    """A way that a phase names, or that leaves a ball out, is not told a second time."""
+    found = diagnose(MACHINE, [sheet(MACHINE, closed, phase=phase, balls=balls)], limit=1)
+    assert bool(found.as_read) is said
+
+
+def test_a_way_that_no_phase_names_is_told_before_any_part() -> None:
+    """Three home and one in the hopper, none in the lane: no phase of Frost Mill has that."""
+    path = Path(__file__).parents[1] / "stories" / "frost-mill.toml"
+    mill = read(path.read_bytes(), path.name)
+    seen = observe(mill, closed=["trough-3", "trough-4", "trough-5", "hopper-1"], closed_named=True)
+    asked = Sheet(observation=seen, conditions=Conditions(phase="ready", balls=4))
+    found = diagnose(mill, [asked], limit=1)
+    assert found.as_read == ({"trough": 3, "hopper": 1},)
+    text = " ".join(" ".join(report.screen(found)).split())
+    assert (
+        "If every reading is right, the balls lie as no phase of the profile has them: 3 balls in "
+        "the ball trough and 1 ball in the hopper lock. Look there first." in text
+    )
