@@ -132,8 +132,8 @@ class Asking:
         if found.check.caution:
             for line in report.folded(f"Caution: {found.check.caution}", "  "):
                 self.say(line)
-        title = f"Now ({report.minutes(found.check.minutes)}): {found.check.title}."
-        for line in report.folded(title, "  "):
+        title = f"Now ({report.minutes(found.check.minutes)}): {found.check.title}"
+        for line in report.folded(report.sentence(title), "  "):
             self.say(line)
         for key, word in self._keys(isolation).items():
             words = result_words(found.check, word)

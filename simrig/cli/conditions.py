@@ -40,8 +40,8 @@ def conditions(profile: Profile, arguments: argparse.Namespace) -> Conditions:
         _number(arguments.balls, "--balls", most, fault) if arguments.balls is not None else None
     )
     at: dict[str, int] = {}
-    for pair in arguments.at:
-        name, _, number = pair.partition("=")
+    for pair in (pair for text in arguments.at for pair in text.split(",")):
+        name, _, number = pair.strip().partition("=")
         known = [place.id for place in profile.place] + [route.id for route in profile.route]
         if name not in known:
             fault("--at", f'no place or way is called "{name}"; {hint(name, known)}')

@@ -122,7 +122,7 @@ def _answer(
     from simrig.reports import isolation_text
 
     lines = _beginning(records, context)
-    step = partial(isolation_text.next_lines, isolation)
+    step = partial(isolation_text.next_lines, isolation, machine=arguments.machine)
     if arguments.plan and found.conflict is None:
         lines += isolation_text.plan_lines(isolation)
     elif arguments.all:

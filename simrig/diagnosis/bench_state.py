@@ -171,6 +171,7 @@ _WORDS: Final = {
 WORK: Final[Mapping[str, tuple[Mapping[str, str], ...]]] = {
     "look": ({},),
     "read": ({"power": "on"},),
+    "press": ({"power": "on"},),
     "hand": ({"coils": "absent"},),
     "reach": ({"power": "on", "coils": "absent"},),
     "ohms": ({"power": "unplugged"},),
@@ -185,16 +186,16 @@ WORK: Final[Mapping[str, tuple[Mapping[str, str], ...]]] = {
 }
 """What each kind of work demands of the bench, stage by stage.
 
-``hand`` and ``reach``: near mechanisms, without and with power; ``ohms``, ``plugs`` and
-``iron`` are for a machine without any charge; ``clip`` and ``volts`` put something on
-unplugged, then look with power on; ``reseat`` pulls and pushes a plug, then reads;
-``exchange`` changes two plugs over, reads, and changes them back.
+``press``: a button, from outside; ``hand`` and ``reach``: near mechanisms, without and
+with power; ``ohms``, ``plugs`` and ``iron`` are for a machine without any charge; ``clip``
+and ``volts`` put something on unplugged, then look with power on; ``reseat`` pulls and
+pushes a plug, then reads; ``exchange`` changes two plugs over, reads, and changes them back.
 """
 
 ELEVATED: Final = frozenset(("coil voltage",))
 """Work that is offered only where no other check parts what is left."""
 
-EASY: Final = frozenset(("look", "read", "hand", "reach"))
+EASY: Final = frozenset(("look", "read", "press", "hand", "reach"))
 """Work without a tool."""
 
 

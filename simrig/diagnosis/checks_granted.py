@@ -28,8 +28,8 @@ def granted_checks(ground: Ground, start_balls: str) -> Iterator[Check]:
     each = ", board by board" if boards(profile) else ""
     yield _asked(
         ground, "symbols",
-        f"Work a switch that you can reach, watch its symbol, and hold against it what you took "
-        f"for closed and for open{each}",
+        "Make sure, by the machine's own manual or at a switch whose state you can see, which "
+        f"symbol means closed and which open{each}",
         "symbols", ("as-noted", "other-way"), 0.3,
         ("you took them as they are", "you took them the other way round"), lambda one: True,
     )  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 
 from simrig.diagnosis.bench_answers import answers
 from simrig.diagnosis.bench_case import Case, Ground
@@ -36,6 +36,11 @@ def beam_checks(ground: Ground) -> Iterator[Check]:
         yield from _by_eye(ground, sensor)
         yield from _emitter(ground, sensor)
         yield _receiver(ground, sensor)
+        if ground.profile.row("bank", sensor.bank) is None:
+            yield tapped(
+                ground, f"tap-{sensor.id}", f"Tap the emitter of {sensor.title}",
+                [Part("emitter joint", sensor.id)],
+            )  # fmt: skip
     for bank in ground.profile.bank:
         sensors = [sensor for sensor in ground.profile.sensor if sensor.bank == bank.id]
         if sensors:
@@ -46,8 +51,14 @@ def beam_checks(ground: Ground) -> Iterator[Check]:
             )  # fmt: skip
 
 
-def tapped(ground: Ground, name: str, title: str, parts: list[Part]) -> Check:
-    """Return the check that taps a board and watches for a reading that changes."""
+def tapped(
+    ground: Ground,
+    name: str,
+    title: str,
+    parts: list[Part],
+    where: Mapping[str, str] = RAISED,
+) -> Check:
+    """Return the check that taps a board or a plug and watches for a reading that changes."""
     among = frozenset(parts)
 
     def judge(case: Case) -> frozenset[str]:
@@ -59,7 +70,7 @@ def tapped(ground: Ground, name: str, title: str, parts: list[Part]) -> Check:
 
     return Check(
         id=name, title=title + " with the handle of a screwdriver and watch the readings",
-        work="reach", needs=needs_of("reach", **RAISED), minutes=1.0,
+        work="reach", needs=needs_of("reach", **where), minutes=1.0,
         results={"changes": "a reading changes", "steady": "nothing changes"},
         caution=STICK, ground=ground, judge=judge, parts=among, may_stay="steady",
     )  # fmt: skip

@@ -11,6 +11,7 @@ from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_moves import BenchFacts
 from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
+from simrig.diagnosis.checks_optical import tapped
 from simrig.diagnosis.measuring import MARKED, RAISED, cured, placed
 from simrig.faults.candidates import Fault, neighbours
 from simrig.scan.scanner import Links
@@ -20,6 +21,9 @@ from simrig.sensing.chain import Link, Part
 def plug_checks(ground: Ground) -> Iterator[Check]:
     """Yield the checks that reseat a plug, exchange two that are alike, or look at two."""
     profile = ground.profile
+    tapped_with_boards = {bank.plug for bank in profile.bank} | {
+        plug for board in profile.board for plug in (board.sensor_plug, board.output_plug)
+    }
     for plug in profile.connector:
         part = Part("connector", plug.id)
         behind = ground.through(part)
@@ -35,6 +39,11 @@ def plug_checks(ground: Ground) -> Iterator[Check]:
             "reseat and work" if dead else "reseat", placed(ground, plug.id), 1.0,
             _of(part), behind, by_hand=dead, caution=MARKED,
         )  # fmt: skip
+        if plug.id not in tapped_with_boards:
+            yield tapped(
+                ground, f"tap-plug-{plug.id}", f"Tap the plug {plug.id}{where}", [part],
+                placed(ground, plug.id),
+            )  # fmt: skip
     seen = set()
     for plug in profile.connector:
         for other in plug.alike or ():

@@ -23,6 +23,7 @@ from simrig.profile.layout import Place
 from simrig.sensing.chain import Part
 from simrig.signals import CLOSED
 
+PRESS: Final = "In the switch test only: in play a button can make the machine kick a ball."
 STICK: Final = "Near mechanisms a stick, not a finger."
 BEAM_EYES: Final = "Do not stare into an infra-red emitter at close range."
 ANSWERS: Final = {
@@ -78,7 +79,7 @@ def reading_checks(ground: Ground, start_balls: str) -> Iterator[Check]:
                 title = f"Read the switches with {count} put into the {store.title}"
                 yield _read(ground, f"read-{number}", title, number, "some", 0.5 + 0.2 * number)
     if "home" in ground.sound.scene.masks:
-        title = "Read the switches with every ball home"
+        title = "Have every ball home, then read the switches"
         yield _read(ground, "read-home", title, "home", "aboard")
 
 
@@ -155,7 +156,7 @@ def hand_checks(ground: Ground) -> Iterator[Check]:
                 "; if nothing changes, press the contact itself closed behind its lever or wire"
             )
         if sensor.kind == "button":
-            work, where = "read", {"playfield": "down"}
+            work, where = "press", {"playfield": "down"}
         elif technology == "proximity":
             work, where = "reach", {"door": "open", "playfield": "down", "balls": "out"}
         else:
@@ -164,7 +165,7 @@ def hand_checks(ground: Ground) -> Iterator[Check]:
             id=f"work-{sensor.id}", title=doing + "; watch its reading", work=work,
             needs=needs_of(work, **where), minutes=0.5,
             results=ANSWERS | ({PRESSED: "only when the contact itself is pressed"} if pressed else {}),
-            caution="" if work == "read" else STICK, ground=ground,
+            caution=PRESS if work == "press" else STICK, ground=ground,
             judge=_by_hand(
                 sensor.id, (EMPTY,) if work == "reach" else (EMPTY, "home"), pressed=pressed
             ),

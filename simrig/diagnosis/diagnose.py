@@ -19,6 +19,7 @@ from simrig.diagnosis.one_sheet import Models, OneSheet, differing, systems
 from simrig.diagnosis.reasoning import Explanation, Explanations, System, Together, explain
 from simrig.diagnosis.suspects import Mistake, Sheet, Suspect, suspects
 from simrig.diagnosis.whys import Whys
+from simrig.expectation.location import locate
 from simrig.expectation.prediction import expect
 from simrig.faults.candidates import Fault, possible_faults
 from simrig.faults.modes import FAULT_KINDS, FaultKind
@@ -124,6 +125,29 @@ class Diagnosis:
         return tuple(
             [differing(sheet, one) for sheet, one in zip(self.sheets, self.systems, strict=True)]
         )
+
+    @cached_property
+    def as_read(self) -> tuple[dict[str, int], ...]:
+        """The ways in which all the balls can lie if a single sheet reads right, as balls by place.
+
+        Empty where the balls were seen, and where a phase or a count that is known explains it.
+        """
+        if len(self.sheets) != 1 or self.as_assumed or self.sheets[0].conditions.seen_only:
+            return ()
+        known = ("phase", "count", "passing")
+        if any(
+            len(cause.members) == 1 and [one for one in cause.assumes if one.kind in known]
+            for cause in self.causes
+        ):
+            return ()
+        (sheet,) = self.sheets
+        try:
+            anywhere = attrs.evolve(sheet.conditions, phase=None)
+            placements = locate(self.profile, sheet.observation, anywhere).placements
+        except ValueError:
+            return ()
+        ways = {tuple(one.at.items()): dict(one.at) for one in placements if not one.missing}
+        return tuple(ways.values())
 
     @cached_property
     def hidden(self) -> tuple[Fault, ...]:

@@ -225,6 +225,9 @@ def _block(profile: Profile, conditions: Conditions, chosen: Sequence[Suspect]) 
         else:
             rest.append(fault)
     balls = profile.balls.installed if conditions.balls is None else conditions.balls
+    if balls - unseen < sum(fault.kind.id == "ball-hung" for fault in rest):
+        # More hang, or are missing, than there are: which of them do is not for here to say.
+        unseen, rest = 0, faults
     return (
         conditions.phase,
         max(balls - unseen, 0),

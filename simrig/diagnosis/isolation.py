@@ -36,8 +36,12 @@ MOST_CAUSES = 150
 """So many causes, the likeliest, are weighed for the next check."""
 FEW_CAUSES, FEW_SHARE = 30, 0.995
 """Where there are more causes than a few, those that make up so much are weighed first."""
-EASY_SHARE = 0.03
+EASY_SHARE = 0.15
 """A check without a tool and with the playfield down goes first if it parts off so much."""
+LOOK_SHARE = 0.03
+"""A look that leaves the bench as it stands goes before these if it parts off so much."""
+FIRST, EASY, USUAL, LAST = range(4)
+"""The tiers in which checks are offered: a look as the bench stands, no tool, any, coil voltage."""
 
 
 @attrs.frozen(kw_only=True)
@@ -247,7 +251,7 @@ class Isolation:
         suspected = self._live(causes)
         checks: list[sequencing.Check] = []
         for check in self.bench.checks:
-            made = None if check.id in done else _compiled(check, suspected)
+            made = None if check.id in done else _compiled(check, suspected, self._haste(check))
             if made is not None:
                 checks.append(made)
         by_id = {check.id: check for check in self.bench.checks}
@@ -286,6 +290,22 @@ class Isolation:
             + (f", of the {self._weighed[0]} likeliest" if self.cut else ""),
             leaves=self.leaves(choice.check.id),
         )
+
+    def _haste(self, check: Check) -> int:
+        """Return the tier in which a check may be offered, if it parts enough.
+
+        First what eyes alone do, the bench left as it stands; what lists readings wants some
+        number of balls in, and hands have to put them there.  What needs no tool comes before
+        the rest unless a raised playfield had to be lowered for it.
+        """
+        if check.tier:
+            return LAST
+        moved = self.bench.way(self.state, check)
+        if moved is None or not check.easy:
+            return USUAL
+        if check.work in ("look", "read") and not check.listing and not moved.moves:
+            return FIRST
+        return USUAL if any(move.id == "lower" for move in moved.moves) else EASY
 
     def check(self, check_id: str) -> Check:
         """Return the catalogue's check of that id."""
@@ -342,7 +362,7 @@ def result_words(check: Check, result: str) -> str:
     return check.results.get(result, result)
 
 
-def _compiled(check: Check, suspected: Sequence[_Suspected]) -> sequencing.Check | None:
+def _compiled(check: Check, suspected: Sequence[_Suspected], haste: int) -> sequencing.Check | None:
     """Return a check over what is suspected; None when it parts nothing."""
     can = [check.outcomes(one.case) for one in suspected]
     known = frozenset().union(*can)
@@ -357,9 +377,13 @@ def _compiled(check: Check, suspected: Sequence[_Suspected]) -> sequencing.Check
         if words not in shared:
             shared[words] = {word: 1 / len(words) for word in sorted(words)}
         results.append(shared[words])
-    tier = 2 if check.tier else 1
-    if check.easy and _smaller_share(results, suspected) >= EASY_SHARE:
-        tier = 0
+    tier = max(haste, USUAL)
+    if haste < USUAL:
+        share = _smaller_share(results, suspected)
+        if haste == FIRST and share >= LOOK_SHARE:
+            tier = FIRST
+        elif share >= EASY_SHARE:
+            tier = EASY
     return sequencing.Check(id=check.id, minutes=check.minutes, tier=tier, results=tuple(results))
 
 

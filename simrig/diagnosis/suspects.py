@@ -28,7 +28,8 @@ READER_ODDS: Final = {
     "misread": 0.003,
     "phase": 0.03,
     "phase, stated": 0.01,
-    "count": 0.01,
+    "count": 0.02,
+    "count, stated": 0.01,
     "numbering": 0.01,
     "passing": 0.005,
     "profile": 0.02,
@@ -144,13 +145,15 @@ def _on_one_sheet(profile: Profile, number: int, sheet: Sheet) -> Iterator[Named
         if phase.id != assumed:
             mistake = Mistake(kind="phase", value=phase.id, sheet=number)
             yield ("reader", f"sheet {number}", "phase"), mistake, odds / len(profile.phase)
-    if conditions.balls is not None:
-        for balls in range(profile.balls.installed + 2):
-            if balls != conditions.balls:
-                mistake = Mistake(kind="count", value=str(balls), sheet=number)
-                distance = abs(balls - conditions.balls)
-                odds = READER_ODDS["count"] / distance
-                yield ("reader", f"sheet {number}", "count"), mistake, odds
+    said = conditions.balls is not None
+    assumed_balls = conditions.balls if conditions.balls is not None else profile.balls.installed
+    odds = READER_ODDS["count, stated" if said else "count"]
+    for balls in range(profile.balls.installed + 2):
+        distance = abs(balls - assumed_balls)
+        # One ball less or more than there should be is a ball that is missing, or one too many.
+        if distance > (0 if said else 1):
+            mistake = Mistake(kind="count", value=str(balls), sheet=number)
+            yield ("reader", f"sheet {number}", "count"), mistake, odds / distance
     mistake = Mistake(kind="passing", value="a ball", sheet=number)
     yield ("reader", f"sheet {number}", "moment"), mistake, READER_ODDS["passing"]
 

@@ -6,12 +6,13 @@ and the readings; none is written for a case.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 import attrs
 
 from simrig.diagnosis.grouping import ON_CHAINS, Grouping
 from simrig.diagnosis.one_sheet import OneSheet, bits
+from simrig.diagnosis.phantoms import way_to
 from simrig.diagnosis.suspects import Mistake, Sheet, Suspect
 from simrig.diagnosis.words import (
     balls_at,
@@ -23,10 +24,14 @@ from simrig.diagnosis.words import (
 from simrig.expectation.facts import assumed_reason
 from simrig.expectation.reasons import place_words
 from simrig.faults.candidates import Fault
+from simrig.faults.injection import inject
 from simrig.profile.machine import Profile
+from simrig.scan.circuit import sneaking
 from simrig.sensing.chain import Chain, contact
 from simrig.signals import CLOSED, FLICKERS
 from simrig.world.worlds import Value
+
+Worked = Mapping[str, Value]
 
 Wrong = tuple[int, str, str, bool | None]
 """A reading that is not a sound machine's: sheet, sensor, what was seen, whether a ball is there."""
@@ -152,10 +157,10 @@ class Whys:
         return ""
 
     def _phantom(self, fault: Fault, wrong: Iterable[Wrong], members: tuple[int, ...]) -> str:
-        """Name the two other corners over which a signal that passes back makes a phantom."""
+        """Name the switches over which a signal that passes back makes a phantom."""
         here = self.profile.address_of.get(fault.part)
         if not fault.kind.effect.endswith("s diode") or here is None:
-            return ""
+            return self._sneaking(wrong, members)
         corners = {
             (address.column, address.row): name
             for name, address in self.profile.address_of.items()
@@ -174,6 +179,29 @@ class Whys:
                     f": for {name} over {first} to row {here.row}, back past this diode to "
                     f"column {here.column}, over {last} to row {there.row}"
                 )
+        return ""
+
+    def _sneaking(self, wrong: Iterable[Wrong], members: tuple[int, ...]) -> str:
+        """Say how a reading comes about whose own contact is open, in a matrix that passes back."""
+        if not sneaking(self.grouping.table.circuit):
+            return ""
+        faults = [fault for index in members if (fault := self.suspects[index].fault) is not None]
+        table = inject(self.profile, self.grouping.table, faults)
+        for number, name, seen, _ in wrong:
+            there = self.profile.address_of.get(name)
+            if seen != CLOSED or there is None or there.column is None or there.row is None:
+                continue
+            system = self.systems[number]
+            world = next(iter(bits(system.worlds(members))))
+            worked = system.about.effects.worked
+
+            def closed(sensor: str, world: int = world, worked: Worked = worked) -> bool:
+                source = table.leads.get(sensor, sensor)
+                state = Value(worked[source].surely >> world & 1, worked[source].maybe >> world & 1)
+                return bool(contact(table.chains[source], state, 1).surely)
+
+            if not closed(name) and (way := way_to(table.circuit, closed, there.column, there.row)):
+                return f": for {name} {way}"
         return ""
 
     def _behind(self, fault: Fault, name: str, chain: Chain) -> str:

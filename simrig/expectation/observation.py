@@ -20,12 +20,13 @@ class Observation:
     """The reading seen at each sensor: closed, open, flickers, or unknown (not looked at).
 
     ``taken_for_open`` and ``taken_for_closed`` count the sensors that nobody
-    named, and that the rule for unnamed ones filled in.
+    named, and that the rule for unnamed ones filled in; ``unnamed`` are these.
     """
 
     readings: Mapping[str, str]
     taken_for_open: int = 0
     taken_for_closed: int = 0
+    unnamed: frozenset[str] = frozenset()
 
     def looked_at(self) -> dict[str, str]:
         """Return the readings that say something."""
@@ -89,18 +90,16 @@ def observe(
         rest = OPEN
     elif open_given and not closed_given:
         rest = CLOSED
-    filled = 0
-    for sensor in profile.ball_sensors():
-        if sensor.id not in said:
-            said[sensor.id] = rest
-            filled += 1
+    unnamed = [sensor.id for sensor in profile.ball_sensors() if sensor.id not in said]
+    said.update(dict.fromkeys(unnamed, rest))
     if others_rest:
         said.update(_at_rest(profile, said))
     order = [sensor.id for sensor in profile.sensor if sensor.id in said]
     return Observation(
         readings={name: said[name] for name in order},
-        taken_for_open=filled if rest == OPEN else 0,
-        taken_for_closed=filled if rest == CLOSED else 0,
+        taken_for_open=len(unnamed) if rest == OPEN else 0,
+        taken_for_closed=len(unnamed) if rest == CLOSED else 0,
+        unnamed=frozenset(unnamed) if rest != UNKNOWN else frozenset(),
     )
 
 

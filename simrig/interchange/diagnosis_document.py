@@ -27,6 +27,7 @@ def document(
         "limit": found.limit,
         "count": found.count,
         "told_apart": found.told_apart,
+        "as_read": [dict(at) for at in found.as_read],
         "next_check": next_check,
         "conflict": _conflict(found),
         "why_not": [

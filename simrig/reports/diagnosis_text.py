@@ -18,6 +18,7 @@ from simrig.reports import wording
 
 MOST_LINES = 20
 TOP = 3
+MOST_WAYS = 2
 BETWEEN = 2
 """Empty lines that are kept between the parts of a screen while they fit."""
 WORTH_A_LOOK = 0.1
@@ -37,7 +38,7 @@ def screen(
     found: Diagnosis, *, next_lines: NextLines = no_lines, most: int = MOST_LINES
 ) -> list[str]:
     """Return the first screen, at most 20 lines, or fewer where others stand above it."""
-    head = [_assumed(found), _folded(verdict(found))]
+    head = [_assumed(found), [*_folded(verdict(found)), *_as_read(found)]]
     if found.conflict is not None:
         return _spaced(most, [*head, _folded(f"What to do: {_capital(found.conflict.way_back)}.")])
     if found.as_assumed:
@@ -49,8 +50,8 @@ def screen(
         groups = [line for number in shown for line in _group(found, number, rows)]
         if more := found.groups - len(shown):
             groups.append(f"{more} more: --all")
-        # A check of the catalogue reads again where that pays.
-        first = _first_look(found, again=not next_lines(most))
+        # The catalogue looks again where that pays.
+        first = [] if next_lines(most) else _first_look(found)
         room = most - BETWEEN - used - len(groups) - len(first)
         after = [*first, *next_lines(room)]
         if used + len(groups) + len(after) <= most:
@@ -99,7 +100,7 @@ def _reason(found: Diagnosis, number: int, margin: str = "") -> list[str]:
 
 def everything(found: Diagnosis, *, next_lines: NextLines = no_lines) -> list[str]:
     """Return all groups with the reason for each, without a limit."""
-    lines = [*_assumed(found), "", *_folded(verdict(found))]
+    lines = [*_assumed(found), "", *_folded(verdict(found)), *_as_read(found)]
     if found.conflict is not None:
         return [*lines, "", *_folded(f"What to do: {_capital(found.conflict.way_back)}.")]
     if after := next_lines(1000):
@@ -157,12 +158,26 @@ def verdict(found: Diagnosis) -> str:
     return f"{where} {_capital(each)} can be wrong, or {several} {sets}; none is sure yet."
 
 
+def _as_read(found: Diagnosis) -> list[str]:
+    """Say where the balls lie if every reading is right, in a way that no phase names."""
+    ways = [balls_at(found.profile, at) for at in found.as_read]
+    if not 0 < len(ways) <= MOST_WAYS:
+        return []
+    return _folded(
+        f"If every reading is right, the balls lie as no phase of the profile has them: "
+        f"{', or '.join(ways)}. Look there first."
+    )
+
+
 def _where_it_differs(found: Diagnosis) -> str:
     named: list[str] = []
     for number, names in enumerate(found.differences, 1):
         if names:
-            nth = f" (sheet {number})" if len(found.sheets) > 1 else ""
-            named.append(listed(names, 4) + nth)
+            notes = [f"sheet {number}"] if len(found.sheets) > 1 else []
+            seen = found.sheets[number - 1].observation
+            if seen.taken_for_closed and seen.unnamed.issuperset(names):
+                notes.append("not named, so taken for closed")
+            named.append(listed(names, 4) + (f" ({', '.join(notes)})" if notes else ""))
     if not found.sheets:
         return "No reading was given; from what the machine did:"
     if not named:
@@ -177,11 +192,13 @@ def top_groups(found: Diagnosis) -> list[int]:
 
 
 def _shared(found: Diagnosis, number: int) -> bool:
-    """Whether one part explains more than one wrong reading."""
+    """Whether one part, or one way of reading, explains more than one wrong reading."""
     cause = found.group(number)[0]
+    differing = {name for names in found.differences for name in names}
+    if len(cause.members) == len(cause.assumes) == 1:
+        return len(differing) > 1 and cause.assumes[0].kind != "misread"
     if len(cause.faults) != 1 or cause.assumes:
         return False
-    differing = {name for names in found.differences for name in names}
     return len(differing & found.whys.grouping.touches(cause.faults[0])) > 1
 
 
@@ -259,7 +276,7 @@ def _taken(found: Diagnosis) -> str:
     return f"Readings that you did not name were taken: {' and '.join(words)}."
 
 
-def _first_look(found: Diagnosis, *, again: bool) -> list[str]:
+def _first_look(found: Diagnosis) -> list[str]:
     """Return what costs nothing and can settle it: another look."""
     looks: dict[str, None] = {}
     for number in range(1, min(found.groups, 6) + 1):
@@ -268,8 +285,6 @@ def _first_look(found: Diagnosis, *, again: bool) -> list[str]:
             continue
         for mistake in cause.assumes:
             if mistake.kind == "misread":
-                if not again:
-                    continue
                 looks[f"read {mistake.value} again"] = None
             elif mistake.kind == "symbols":
                 looks["make sure which symbol means closed"] = None

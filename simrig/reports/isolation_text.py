@@ -32,21 +32,41 @@ def minutes(value: float) -> str:
     return "1 minute" if whole == 1 else f"{whole} minutes"
 
 
-def next_lines(isolation: Isolation, most: int = 1000) -> list[str]:
+def sentence(text: str) -> str:
+    """Return text as a sentence: with a full stop, where it does not end with a mark of its own."""
+    return text if text.endswith(("?", ".", "!")) else f"{text}."
+
+
+def next_lines(isolation: Isolation, most: int = 1000, machine: str = "") -> list[str]:
     """Return the bench, the changes that it needs, each after its caution, and the next check.
 
     Changes that do not fit into ``most`` lines are counted, not named without their caution.
+    Where no check is left to do, the repair is what comes next, and its proof on ``machine``.
     """
     found = isolation.next
     if found is None:
-        if len(isolation.causes) > 1 and isolation.results:
-            return folded("No check of the catalogue parts what is left.", "  ")
-        return []
+        lines = []
+        if len(isolation.causes) > 1:
+            lines = folded("No check of the catalogue parts what is left.", "  ")
+        repair = _repair(isolation, machine or isolation.diagnosis.profile.id)
+        return [*lines, *(repair if len(lines) + len(repair) <= most else [])]
     head = folded(f"Bench now: {isolation.state.words()}.", "  ")
-    tail = folded(f"Next ({minutes(found.check.minutes)}): {found.check.title}.", "  ")
+    tail = folded(f"Next ({minutes(found.check.minutes)}): {sentence(found.check.title)}", "  ")
     known = "right, or the sensors that read wrong" if found.check.listing else words_of(found)
     tail += folded(f"  Then say --found {found.check.id}= {known}", "    ")
     return [*head, *_before(found, most - len(head) - len(tail)), *tail]
+
+
+def _repair(isolation: Isolation, machine: str) -> list[str]:
+    """Return what is done about what is left, the likeliest first, its caution and its proof."""
+    causes = isolation.causes
+    repairs = dict.fromkeys(fault.kind.repair for cause in causes for fault in cause.faults)
+    if not repairs:
+        return folded("No part is at fault.") if causes else []
+    lines = folded(f"Caution: {repair_caution(causes)} {LOCAL}", "  ")
+    lines += folded(f"Next: {'; or '.join(repairs)}.", "  ")
+    first = next(_named(fault) for cause in causes for fault in cause.faults)
+    return [*lines, *folded(f"  Then prove it: simrig prove {machine} --repaired {first}", "    ")]
 
 
 def _before(found: NextCheck, room: int) -> list[str]:

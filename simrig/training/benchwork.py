@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from random import Random
 
+import attrs
+
 from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.bench_moves import BenchFacts, Move, moves, way
 from simrig.diagnosis.bench_state import BenchState, Need
+from simrig.diagnosis.isolation import EASY
 from simrig.diagnosis.sequencing import Problem, ResultError, advance, condition, optimal_minutes
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import Observation
@@ -93,7 +96,7 @@ def next_check(subject: Subject, chance: Random, id_: str) -> Question | None:
     isolation = job.isolation(())
     if isolation.next is None:
         return None
-    problem = isolation.problem
+    problem = side_by_side(isolation.problem)
     if sum(weight > 0 for weight in problem.weights) > MOST_HYPOTHESES:
         return None
     priced = priced_checks(problem)
@@ -121,6 +124,15 @@ def next_check(subject: Subject, chance: Random, id_: str) -> Question | None:
         "bench's changes counted",
         costs=costs,
     )
+
+
+def side_by_side(problem: Problem) -> Problem:
+    """Return a problem in which a mere look stands beside what hands do, not before it.
+
+    To choose between looks alone teaches little.
+    """
+    checks = [attrs.evolve(one, tier=max(one.tier, EASY)) for one in problem.checks]
+    return attrs.evolve(problem, checks=checks)
 
 
 def priced_checks(problem: Problem) -> dict[str, float]:

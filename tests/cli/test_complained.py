@@ -12,13 +12,16 @@ Capture = pytest.CaptureFixture[str]
 
 
 def test_complaint_alone_asks_for_the_readings_first(capsys: Capture) -> None:
-    """With nothing but the complaint, causes are ranked and the switches are to be read first."""
+    """With nothing but the complaint causes are ranked: eyes on the balls, then the switches read."""
     words = ["diagnose", "tidal-clockwork", "--complaint", "will-not-start", "--faults", "1"]
     assert main([*words, "--json"]) == 1
     found = json.loads(capsys.readouterr().out)
     chances = [one["probability"] for one in found["explanations"]]
     assert len(chances) > 20
     assert chances == sorted(chances, reverse=True)
+    assert found["next_check"]["id"] == "look-balls"
+    assert main([*words, "--found", "look-balls=as-assumed", "--json"]) == 1
+    found = json.loads(capsys.readouterr().out)
     assert found["next_check"]["id"].startswith("read-")
     assert "counts fewer balls at home than a game needs" in found["explanations"][0]["why"]
 

@@ -338,6 +338,7 @@ def cases(draw: st.DrawFn, most: int = 16) -> Case:
         mistakes = _mistakes(true, number)
         places = list(_positions(profile, one, true, mistakes))
         values: dict[str, Value] = {}
+        both: list[dict[str, Value]] = []
         states = list(_states(true))
         if places:
             place = random.choice(places)

@@ -379,3 +379,12 @@ def test_a_wide_gap_beside_an_open_wire_stays_open_when_pressed() -> None:
     """Pressing the contact mends the gap, not the wire."""
     both = ("contact-gap-wide:lane-ball", "wire-open:lane-ball")
     assert says("work-lane-ball", *both) == "stays-open"
+
+
+def test_a_plug_of_wires_alone_can_be_tapped() -> None:
+    """No board is behind the lane's plug: a tap on the plug itself tells loose from off."""
+    assert says("tap-plug-lane-plug", "plug-loose:lane-plug") == "changes"
+    assert says("tap-plug-lane-plug", "plug-off:lane-plug") == "steady"
+    ids = {check.id for check in CHECKS}
+    assert "tap-plug-plug-a" not in ids  # its bank's boards are tapped
+    assert "tap-low" in ids

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -10,6 +11,10 @@ from hypothesis import given, settings
 from simrig.diagnosis.cells import system
 from simrig.diagnosis.evidence import Circumstances
 from simrig.diagnosis.reasoning import Together, explain
+from simrig.diagnosis.suspects import Sheet, suspects
+from simrig.expectation.observation import observe
+from simrig.profile.reader import read
+from simrig.world.phases import Conditions
 from tests.diagnosis.small_machines import Case, cases
 
 FULL = bool(os.environ.get("SIMRIG_FULL"))
@@ -41,3 +46,16 @@ def test_two_at_once(case: Case) -> None:
 def test_three_at_once(case: Case) -> None:
     """All sets of up to three, and their chances, are those that simulating each set gives."""
     assert found(case, 3) == pytest.approx(case.consistent(3), rel=1e-9)
+
+
+def test_more_balls_hang_than_there_are() -> None:
+    """One ball, and two ways on which one hangs: as simulating it has it, whichever is seen."""
+    path = Path(__file__).parents[1] / "stories" / "frost-mill.toml"
+    profile = read(path.read_bytes(), path.name)
+    seen = observe(profile, closed=["left-lane"], closed_named=True)
+    sheets = (Sheet(observation=seen, conditions=Conditions(balls=1)),)
+    wanted = {"ball-hung:serve", "ball-hung:left-drain", "ball-missing:any"}
+    among = tuple(one for one in suspects(profile, sheets) if one.name in wanted)
+    case = Case(profile=profile, sheets=sheets, suspects=among)
+    assert found(case, 3) == pytest.approx(case.consistent(3), rel=1e-9)
+    assert found(case, 3)

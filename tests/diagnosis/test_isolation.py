@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import os
+from pathlib import Path
 
 import attrs
 import pytest
@@ -14,13 +15,14 @@ from simrig.diagnosis import bench_state, sequencing
 from simrig.diagnosis.bench_case import Case
 from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.check_results import BenchResults, Result
-from simrig.diagnosis.isolation import Isolation
+from simrig.diagnosis.isolation import LAST, Isolation
 from simrig.diagnosis.reasoning import explain
 from simrig.diagnosis.suspects import Sheet
 from simrig.diagnosis.system import Allowed
 from simrig.expectation.observation import Observation, observe
 from simrig.faults.candidates import Fault, fault_named, possible_faults
 from simrig.profile.machine import Profile
+from simrig.profile.reader import read
 from simrig.profile.wiring import Coil, CoilBank, Fuse, Interlock
 from simrig.world.phases import Conditions
 from tests.diagnosis.bench_machine import TEXT, bench_machine
@@ -72,12 +74,39 @@ def test_the_first_check_needs_no_tool_and_leaves_the_playfield_down() -> None:
         order.append(found.check)
         (word,) = found.check.outcomes(case_of("resistor-lead-broken:t1"))
         results.append(Result(check=found.check, result=word))
-    assert order[0].work in ("look", "read", "hand", "reach")
+    assert order[0].work in ("look", "read", "press", "hand", "reach")
     assert order[0].easy
     ids = [check.id for check in order]
     meters = [n for n, check in enumerate(order) if check.work in ("ohms", "volts", "iron")]
     assert ids.index("camera-t1") < min(meters)
     assert left(DARK.isolation(results)) == ["resistor-lead-broken:t1"]
+
+
+def test_a_raised_playfield_is_not_lowered_for_what_is_merely_easy() -> None:
+    """The open contact is found under the raised playfield: what is there to measure comes next."""
+    path = Path(__file__).parents[1] / "stories" / "frost-mill.toml"
+    mill = read(path.read_bytes(), path.name)
+    seen = observe(
+        mill, closed=["trough-2", "trough-3", "trough-5", "lane-ball"], closed_named=True
+    )
+    job = Job(profile=mill, sheets=(Sheet(observation=seen, conditions=Conditions(phase="ready")),))
+    results = [job.result("read-again", "same"), job.result("work-trough-4", "stays-open")]
+    isolation = job.isolation(results)
+    assert isolation.state.playfield == "raised"
+    found = isolation.next
+    assert found is not None
+    assert all(move.id != "lower" for move in found.way.moves)
+
+
+def test_a_look_comes_before_anything_is_opened() -> None:
+    """A ball may be missing, or the cell misread: eyes first, and no button pressed for it."""
+    seen = observe(MILL, closed=["t1", "t2"], closed_named=True)
+    one_away = Sheet(observation=seen, conditions=Conditions())
+    isolation = Job(profile=MILL, sheets=(one_away,)).isolation(())
+    found = isolation.next
+    assert found is not None
+    assert found.check.work in ("look", "read")
+    assert found.way.moves == ()
 
 
 def case_of(*faults: str, job: Job = DARK) -> Case:
@@ -304,7 +333,7 @@ def test_coil_voltage_is_the_last_resort() -> None:
     isolation = DARK.isolation(())
     assert not any(step.startswith("kick") for step in steps(isolation))
     tiers = {check.id: check.tier for check in isolation.problem.checks}
-    assert all(tier == 2 for name, tier in tiers.items() if name.startswith("kick"))
+    assert all(tier == LAST for name, tier in tiers.items() if name.startswith("kick"))
 
 
 # Contradictions

@@ -24,6 +24,7 @@ from simrig.faults.injection import inject
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import links, readings
 from simrig.training.asking import TOPICS, again, question, questions
+from simrig.training.benchwork import side_by_side
 from simrig.training.question import LETTERS, Question
 from simrig.training.subject import Subject
 from simrig.world.balls import Placement
@@ -260,7 +261,7 @@ def test_next_check_counts_minutes(subject: Subject) -> None:
             conditions=Conditions(spots=frozenset()),
         )
         job = Job(profile=profile, sheets=(sheet,), limit=1)
-        problem = job.isolation(()).problem
+        problem = side_by_side(job.isolation(()).problem)
         titles = {check.title: check.id for check in job.bench.checks}
         least = sequencing.plan(problem).expected_minutes
         costs = {
