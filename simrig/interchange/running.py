@@ -67,7 +67,7 @@ def _title(step: Step) -> str:
         return ", ".join(step.do)
     words = [step.phase or ("balls seen" if step.at or step.seats else "idle")]
     if step.balls is not None:
-        words.append(f"{step.balls} balls")
+        words.append("1 ball" if step.balls == 1 else f"{step.balls} balls")
     if step.diagnosis:
         words.append("diagnosed")
     elif step.seen:
