@@ -158,14 +158,14 @@ def _taking(file: ProfileFile, question: Question, proposal: str | None) -> Call
 def _closing(context: Context, file: ProfileFile, profile: Profile) -> None:
     from simrig.interchange.beginning.questions import open_questions
     from simrig.reports.growth_text import worth_lines
-    from simrig.reports.wording import folded
+    from simrig.reports.wording import folded, number
 
     left = len(list(open_questions(profile)))
     balls = profile.balls.installed
     sure = profile.balls.assumption("installed") is None
     context.say(
         f"\n{file.path}: {len(profile.sensor)} switches, "
-        + (f"{balls} balls." if sure else "number of balls not known.")
+        + (f"{number(balls, 'ball')}." if sure else "number of balls not known.")
     )
     if left:
         words = f"{left} question{'s' if left > 1 else ''} left"

@@ -21,8 +21,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fail-on",
         choices=("error", "warning", "note"),
-        default="warning",
-        help="the least level that ends with 1 (warning)",
+        default="note",
+        help="the least level that ends with 1 (note: any finding)",
     )
 
 

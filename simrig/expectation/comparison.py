@@ -8,6 +8,7 @@ cell by cell over several.  A reader can have the phase, the count, the symbols
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import Final
 
 import attrs
 
@@ -22,6 +23,8 @@ from simrig.world.passing import one_passing
 from simrig.world.phases import Conditions, legal_placements, phase_of
 from simrig.world.worlds import worlds
 
+MOST_WAYS: Final = 5000
+"""In more ways than these the balls must not lie for a fit to be offered."""
 MOST_FITS = 5
 ALL = "all"
 
@@ -246,8 +249,9 @@ def _circumstances(
     for other in profile.phase:
         for number in range(profile.balls.installed + 2):
             here = attrs.evolve(seen, phase=other.id, balls=number)
-            placements = legal_placements(profile, here)
-            if placements:
+            placements = legal_placements(profile, here, most=MOST_WAYS + 1)
+            # What fits one of so many ways tells nothing.
+            if 0 < len(placements) <= MOST_WAYS:
                 yield other.id, number, None, placements
     home = legal_placements(profile, conditions)
     phase, balls = _assumed(profile, conditions, home)

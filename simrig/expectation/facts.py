@@ -6,7 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from simrig.profile.components import Sensor
 from simrig.profile.keys import attribute_of, keys_of
+from simrig.profile.layout import Place
 from simrig.profile.machine import Profile
+from simrig.scan.circuit import sneaking
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import Chain, chains
@@ -71,12 +73,22 @@ def standing_on(
     if cell.maybe & ~cell.surely:
         found.update(dict.fromkeys(_unsure(profile, table, worlds, sensor)))
     if cell.maybe and cell.surely != frame.everything:
-        found.update(dict.fromkeys(_between_worlds(profile, worlds, frame, cell)))
+        between = _between_worlds(profile, worlds, frame, cell)
+        found.update(
+            dict.fromkeys(one for one in between if _can_concern(profile, table, sensor, one))
+        )
     found.update(dict.fromkeys(_assumed(profile, table.chains, sensor, phase)))
     if profile.matrix is None and sensor.address is None:
         # In a matrix without diodes a phantom could show at it.
         found[Fact("sensor", sensor.id, "address")] = None
     return tuple(found)
+
+
+def _can_concern(profile: Profile, table: Links, sensor: Sensor, fact: Fact) -> bool:
+    """Whether the order of a place can change a sensor's reading: its own, or by a way round."""
+    if fact.key != "position_1" or table.leads or sensor.id in sneaking(table.circuit):
+        return True
+    return any(profile.spots[spot].place == fact.row for spot in sensor.spots)
 
 
 def _unsure(profile: Profile, table: Links, worlds: Worlds, sensor: Sensor) -> Iterator[Fact]:
@@ -116,9 +128,15 @@ def _unsure_contact(
         elif sensor.at is None:
             yield Fact("sensor", sensor.id, "at")
         for spot in sensor.spots:
-            if worlds.perhaps.get(spot) and (place := profile.spots[spot].place):
-                unsaid = profile.row("place", place).captive is None
-                yield Fact("place", place, "captive" if unsaid else "rest_end")
+            if worlds.perhaps.get(spot) and (where := profile.spots[spot].place):
+                yield Fact("place", where, _undecided(profile.row("place", where)))
+
+
+def _undecided(place: Place) -> str:
+    """The fact that leaves open at which of a place's positions a ball lies."""
+    if place.captive is None and place.kind == "captive":
+        return "captive"
+    return "rest_end" if place.captive else "position_1"
 
 
 def _between_worlds(profile: Profile, worlds: Worlds, frame: Frame, cell: Value) -> Iterator[Fact]:

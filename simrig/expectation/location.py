@@ -14,6 +14,7 @@ import attrs
 from simrig.expectation.observation import Observation
 from simrig.profile.layout import REST, Place
 from simrig.profile.machine import Profile
+from simrig.scan.circuit import sneaking
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links, links, readings
 from simrig.signals import FLICKERS
@@ -61,7 +62,7 @@ def locate(
     counts as missing.  Raises ValueError for conditions that cannot be.
     """
     table = table or links(profile)
-    candidates = tuple(_candidates(profile, conditions))
+    candidates = tuple(_candidates(profile, table, observation, conditions))
     if not candidates:
         return Location(placements=(), complete=False)
     frame = readings(profile, table, worlds(profile, candidates))
@@ -133,7 +134,9 @@ def home_places(profile: Profile) -> tuple[Place, ...]:
     )
 
 
-def _candidates(profile: Profile, conditions: Conditions) -> Iterator[Placement]:
+def _candidates(
+    profile: Profile, table: Links, observation: Observation, conditions: Conditions
+) -> Iterator[Placement]:
     balls = profile.balls.installed if conditions.balls is None else conditions.balls
     states = tuple(
         dict(mechanism_states(profile, None)).items()
@@ -149,7 +152,8 @@ def _candidates(profile: Profile, conditions: Conditions) -> Iterator[Placement]
         return
     loose = _loose(profile, conditions)
     field = next((place.id for place in profile.place if place.open_area), None)
-    for counts in compositions(profile, home_places(profile), balls, conditions.at or {}):
+    possible = {place.id: _numbers(profile, table, observation, place) for place in profile.place}
+    for counts in compositions(profile, home_places(profile), balls, conditions.at or {}, possible):
         left = balls - sum(counts.values())
         here = dict(counts)
         if field is not None and min(left, loose):
@@ -158,12 +162,44 @@ def _candidates(profile: Profile, conditions: Conditions) -> Iterator[Placement]
             yield attrs.evolve(placement, states=states)
 
 
+def _numbers(
+    profile: Profile, table: Links, observation: Observation, place: Place
+) -> frozenset[int]:
+    """Return how many balls a place can hold by the sensors that watch nothing else.
+
+    Their readings are their own where no way round leads past them in the matrix.
+    """
+    lost = any(sensor.address is None for sensor in profile.sensor)
+    around = sneaking(table.circuit)
+    if place.open_area or place.captive or (lost and around):
+        return frozenset(range(place.capacity + 1))
+    own = {
+        sensor.id
+        for number in range(1, place.capacity + 1)
+        for sensor in profile.covering.get(f"{place.id}.{number}", ())
+        if sensor.id not in around
+        and all(profile.spots[spot].place == place.id for spot in sensor.spots)
+    }
+    seen = {name: read for name, read in observation.looked_at().items() if name in own}
+    found = set()
+    for number in range(place.capacity + 1):
+        ways = worlds(profile, settled(profile, {place.id: number}))
+        frame = readings(profile, table, ways)
+        if agreeing(frame, Observation(readings=seen)):
+            found.add(number)
+    return frozenset(found)
+
+
 def compositions(
-    profile: Profile, places: tuple[Place, ...], balls: int, seen: Mapping[str, int]
+    profile: Profile,
+    places: tuple[Place, ...],
+    balls: int,
+    seen: Mapping[str, int],
+    possible: Mapping[str, frozenset[int]] | None = None,
 ) -> Iterator[dict[str, int]]:
     """Yield every way up to this number of balls can be shared out among places.
 
-    ``seen`` fixes the number at some of them.
+    ``seen`` fixes the number at some of them, ``possible`` says which others can be.
     """
     for name in seen:
         if profile.row("place", name) is None:
@@ -181,7 +217,8 @@ def compositions(
         fixed = seen.get(place.id)
         numbers = range(min(place.capacity, left) + 1) if fixed is None else (fixed,)
         for number in numbers:
-            if number <= min(place.capacity, left):
+            ruled_out = possible is not None and number not in possible[place.id]
+            if number <= min(place.capacity, left) and not ruled_out:
                 for rest in share(index + 1, left - number):
                     yield {place.id: number, **rest} if number else rest
 

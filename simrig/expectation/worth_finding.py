@@ -7,7 +7,6 @@ it were wrong.  Each is held against the minutes that finding it takes.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Mapping
 from typing import Final
 
@@ -88,7 +87,7 @@ def _frame(profile: Profile, placements: list[Placement]) -> Frame:
 def _asked(profile: Profile) -> Iterator[tuple[str, tuple[Placement, ...]]]:
     installed = profile.balls.installed
     for name, conditions in _conditions(profile, installed):
-        ways = tuple(itertools.islice(legal_placements(profile, conditions), MOST_WAYS))
+        ways = legal_placements(profile, conditions, most=MOST_WAYS)
         if ways:
             yield name, ways
 

@@ -68,7 +68,7 @@ def _title(step: Step) -> str:
     seen = step.at is not None or step.seats is not None
     words = [step.phase or ("balls seen" if seen else "idle")]
     if step.balls is not None:
-        words.append(f"{step.balls} balls")
+        words.append("1 ball" if step.balls == 1 else f"{step.balls} balls")
     if step.diagnosis:
         words.append("diagnosed")
     elif step.seen:

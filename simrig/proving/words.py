@@ -10,6 +10,7 @@ from simrig.profile.layout import Place, Route
 from simrig.profile.machine import Profile
 from simrig.proving.step import LIVE, Change
 from simrig.scan.controller import ball_reading
+from simrig.signals import CLOSED, OPEN
 
 READ_EMPTY: Final = "All balls out; captive ones stay. Read the ball sensors."
 
@@ -92,11 +93,15 @@ def expected(
     profile: Profile, made: Sequence[Change], reads: Mapping[str, str], *, first: bool
 ) -> str:
     """Say what must be seen: what a ball works on its way, and what reads when it lies."""
-    passed, stays, perhaps = [], [], []
+    passed: list[str] = []
+    stays: list[str] = []
+    perhaps: list[str] = []
     for name in dict.fromkeys(one.sensor for one in made if one.sensor in reads):
         readings = [one.reading for one in made if one.sensor == name]
         if not any(one.certain for one in made if one.sensor == name):
-            perhaps.append(name)
+            # A phantom that comes and stays is seen in the end, however it came.
+            stays_so = reads[name] == readings[0] and reads[name] in (CLOSED, OPEN)
+            (stays if stays_so else perhaps).append(f"{name} {reads[name]}" if stays_so else name)
         elif len(readings) > 1 and readings[-1] != readings[0]:
             passed.append(f"{name} {readings[0]}, then {readings[1]}")
         else:

@@ -16,6 +16,7 @@ from simrig.world.phases import Conditions
 BALL: Final = {True: "ball", False: "no ball", None: "either"}
 HEADINGS: Final = ("sensor", "address", "where", "ball", "reads")
 NOTES: Final = 8
+FEW_NOTES: Final = 3
 
 
 def lines(
@@ -34,19 +35,22 @@ def lines(
     known = [one for one in found.readings if one.place is not None]
     left = len(found.readings) - len(known)
     notes = growth_text.alike(profile, [note for one in known for note in one.depends_on])
-    below = [f"\n{left} switches: not known yet what works them."] if left else []
-    below += list(_notes(notes))
+    unknown = [f"\n{left} switches: not known yet what works them."] if left else []
     resting = [one for one in known if not _plain(profile, one, passed=True)]
-    most = first_screen.ALL if every else first_screen.room(first_screen.LINES, head, below)
     # Nothing is left out: what reads as with no ball there is told in a sentence, at last all.
     with_balls = [one for one in resting if not _plain(profile, one, passed=False)]
-    above: list[str] = []
-    for shown, folded in ((resting, False), (resting, True), (with_balls, True), ([], True)):
+    most = first_screen.ALL if every else first_screen.room(first_screen.LINES, head, unknown)
+    answer: list[str] = []
+    for shown, folded, told in (
+        (resting, False, len(notes) if every else NOTES), (resting, False, FEW_NOTES),
+        (resting, False, 1), (resting, True, FEW_NOTES), (resting, True, 1),
+        (with_balls, True, 1), ([], True, 1),
+    ):  # fmt: skip
         above = [*_table(profile, shown, folded=folded), *_sentences(profile, known, shown)]
-        if first_screen.height(above) <= most:
+        answer = [*above, *unknown, *_notes(notes, told)]
+        if first_screen.height([*above, *_notes(notes, told)]) <= most:
             break
-    yield from above
-    yield from below
+    yield from answer
 
 
 def _table(profile: Profile, resting: list[Expected], *, folded: bool) -> list[str]:
@@ -73,13 +77,13 @@ def _sentences(profile: Profile, known: list[Expected], shown: list[Expected]) -
         yield wording.folded(text, "  ")
 
 
-def _notes(notes: list[str]) -> Iterator[str]:
+def _notes(notes: list[str], most: int) -> Iterator[str]:
     if notes:
         yield "\nThis stands on:"
-    for note in notes[:NOTES]:
+    for note in notes[:most]:
         yield wording.folded("  " + note, "    ")
-    if len(notes) > NOTES:
-        yield f"  and {len(notes) - NOTES} more: --json lists them by sensor"
+    if len(notes) > most:
+        yield f"  and {len(notes) - most} more: --all"
 
 
 def chains(found: Prediction) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 
 from simrig.profile.machine import Profile
@@ -35,10 +36,12 @@ def minutes(value: float) -> str:
 def alike(profile: Profile, notes: Iterable[str]) -> list[str]:
     """Return what answers stand on, with notes that differ only by the switch told once."""
     titles = sorted((sensor.title for sensor in profile.sensor), key=len, reverse=True)
+    patterns = [re.compile(rf"(?<!\w){re.escape(title)}(?!\w)", re.IGNORECASE) for title in titles]
     groups: dict[str, list[str]] = {}
     for note in dict.fromkeys(notes):
-        title = next((title for title in titles if f" {title} " in f" {note} "), None)
-        groups.setdefault(note if title is None else note.replace(title, "", 1), []).append(note)
+        named = next(filter(None, (one.search(note) for one in patterns)), None)
+        key = note if named is None else note[: named.start()] + note[named.end() :]
+        groups.setdefault(key, []).append(note)
     return [
         same[0] if len(same) == 1 else f"{same[0]}; and {len(same) - 1} more like it"
         for same in groups.values()

@@ -145,10 +145,13 @@ def watched_twice(subject: Subject) -> Iterator[Found]:
         if not (found := subject.profile.spots.get(spot)) or not found.resting:
             continue
         alone = [sensor for sensor in sensors if len(sensor.spots) == 1]
-        for sensor in alone[1:]:
+        for number, sensor in enumerate(alone):
+            other = next((one for one in alone[:number] if one.kind == sensor.kind), None)
+            if other is None:
+                continue
             yield Found(
                 path=("sensor", subject.index("sensor", sensor.id), "at"),
-                message=f"{alone[0].id} is bound to {spot} and to nothing else too; one of the two "
+                message=f"{other.id} is bound to {spot} and to nothing else too; one of the two "
                 "is probably at another position",
                 about=(sensor.id, spot),
             )
@@ -198,6 +201,32 @@ def too_close(subject: Subject) -> Iterator[Found]:
                 path=("place", index, "pitch_mm"),
                 message=f"found {pitch:g}; balls of {diameter:g} mm cannot lie closer than they are "
                 "thick; mend one of the two",
+                about=(place.id,),
+            )
+
+
+def kicker_at_the_other_end(subject: Subject) -> Iterator[Found]:
+    profile = subject.profile
+    for index, place in enumerate(profile.place):
+        coils = {one.coil for one in profile.route if one.from_ == place.id} - {None, NONE}
+        if place.position_1 is None or place.capacity < 2 or len(coils) != 1:
+            continue
+        (coil,) = coils
+        beside = {
+            spot.position: sensor.id
+            for sensor in profile.sensor
+            if sensor.beside == coil
+            for spot in map(profile.spots.get, sensor.spots)
+            if spot is not None and spot.place == place.id and spot.position is not None
+        }
+        if beside and place.capacity in beside and 2 * min(beside) > place.capacity + 1:
+            names = listed([beside[position] for position in sorted(beside, reverse=True)])
+            exit_end = place.capacity if place.position_1 == "far end" else 1
+            yield Found(
+                path=("place", index, "position_1"),
+                message=f'found "{place.position_1}": balls leave at position {exit_end}; but '
+                f"{coil}, which kicks them out, is beside {names} at the other end; mend one of "
+                "the two",
                 about=(place.id,),
             )
 
@@ -280,11 +309,12 @@ RULES: Final = (
         code="POS-08",
         name="position-watched-twice",
         level="warning",
-        what="No two sensors watch the same single position.",
+        what="No two sensors of one kind watch the same single position.",
         why="One of them is probably at the next one.",
         example='at = ["trough.1"]',
         mend="Mend the position of one of them.",
-        limits="Sensors that watch several positions, such as a pair of beams, are left aside.",
+        limits="Sensors that watch several positions, such as a pair of beams, are left aside, "
+        "and so is a second sensor of another kind: that is no slip of copying.",
         look=watched_twice,
     ),
     Rule(
@@ -331,5 +361,17 @@ RULES: Final = (
         mend="State the distance between the lines of contact, not that of the walls.",
         limits="It says nothing of whether a ball of another size would pass.",
         look=falls_through,
+    ),
+    Rule(
+        code="POS-13",
+        name="kicker-at-the-other-end",
+        level="warning",
+        what="The sensors beside the kicker of a place are at its exit end.",
+        why="With the wrong end for position 1 every count but full and empty is predicted wrongly.",
+        example='position_1 = "far end"\n\n[[sensor]]\nat = ["trough.1"]\nbeside = "kicker"',
+        mend="Look at the machine at which end position 1 is, then mend position_1 or beside.",
+        limits="Looked at where one coil kicks balls out of a place and every sensor beside it is "
+        "in the half away from the exit.",
+        look=kicker_at_the_other_end,
     ),
 )

@@ -177,10 +177,14 @@ def never_shows(subject: Subject) -> Iterator[Found]:
         if cell.surely != cell.maybe or worked.surely not in (0, many.everything):
             continue
         has = "always" if worked.surely else "never"
+        place = subject.profile.row("place", subject.profile.spots[resting[0]].place)
+        mend = (
+            "a captive ball stays: silence this" if place.captive else "add the phase that shows it"
+        )
         yield Found(
             path=("sensor", index),
             message=f"in every phase, with any number of balls, {resting[0]} {has} holds a ball: a "
-            "sensor that stays as it is would never show; add the phase that shows it",
+            f"sensor that stays as it is would never show; {mend}",
             about=(sensor.id, resting[0]),
         )
 

@@ -19,6 +19,9 @@ from simrig.profile.machine import Profile
 
 ENDS: Final = ("exit end", "far end")
 
+MOST_UNORDERED: Final = 4
+"""At so many places of unknown order each way is tried: twice as many placements for each."""
+
 
 class Fact(NamedTuple):
     """One fact of a profile: a key of a row of a table (``row`` is empty for single tables)."""
@@ -44,7 +47,8 @@ class Placement:
 
     Captive balls are not in it.  ``missing`` counts installed balls that are
     in none of the spots; ``rests_on`` the unknown facts that made this one of
-    several ways for the same balls to lie.
+    several ways for the same balls to lie.  ``unsure`` are spots of which it is not
+    known whether a ball of ``spots`` lies there or at another of them.
     """
 
     spots: frozenset[str] = attrs.field(converter=_spots)
@@ -53,6 +57,7 @@ class Placement:
     )
     missing: int = attrs.field(default=0, validator=attrs.validators.ge(0))
     rests_on: frozenset[Fact] = frozenset()
+    unsure: frozenset[str] = frozenset()
 
     @property
     def balls(self) -> int:
@@ -105,24 +110,33 @@ def settled(
 ) -> Iterator[Placement]:
     """Yield every placement in which these numbers of balls rest at these places.
 
-    One, unless the end at which a place's numbering starts is unknown.  Raises
-    ValueError when a number does not fit.
+    One, unless the end at which a place's numbering starts is unknown.  Where it is for many
+    places, each way is tried for a few of them; of the others the spots that the ends
+    disagree about are left unsure.  Raises ValueError when a number does not fit.
     """
     ways: list[list[tuple[tuple[str, ...], Fact | None]]] = []
+    unsure: set[str] = set()
+    tried = 0
     for name, balls in counts.items():
         place = profile.row("place", name)
         if place is None:
             raise ValueError(f'there is no place called "{name}"')
-        if order_matters(place, balls):
-            fact = Fact("place", place.id, "position_1")
-            ways.append([(fill(place, balls, first=end), fact) for end in ENDS])
-        else:
+        fact = Fact("place", place.id, "position_1")
+        if not order_matters(place, balls):
             ways.append([(fill(place, balls), None)])
+            continue
+        tried += 1
+        found = [(fill(place, balls, first=end), fact) for end in ENDS]
+        if tried > MOST_UNORDERED:
+            unsure.update(set(found[0][0]) ^ set(found[1][0]))
+            del found[1:]
+        ways.append([*found])
     for combination in itertools.product(*ways):
         yield Placement(
             spots=frozenset(spot for spots, _ in combination for spot in spots),
             missing=missing,
             rests_on=frozenset(fact for _, fact in combination if fact is not None),
+            unsure=frozenset(unsure),
         )
 
 

@@ -36,11 +36,13 @@ class Conditions:
         return self.phase is None and (self.at is not None or self.spots is not None)
 
 
-def legal_placements(profile: Profile, conditions: Conditions) -> tuple[Placement, ...]:
+def legal_placements(
+    profile: Profile, conditions: Conditions, *, most: int | None = None
+) -> tuple[Placement, ...]:
     """Return every placement that the conditions allow, without doubles.
 
-    Raises ValueError, in words, for a phase or a place that the machine does
-    not have, or a number of balls that does not fit.
+    Where ``most`` is said, no more of a phase's are looked at. Raises ValueError, in words, for a
+    phase or a place that the machine does not have, or a number of balls that does not fit.
     """
     if conditions.seen_only:
         found = _seen(profile, conditions)
@@ -49,7 +51,7 @@ def legal_placements(profile: Profile, conditions: Conditions) -> tuple[Placemen
         balls = profile.balls.installed if conditions.balls is None else conditions.balls
         found = tuple(
             placement
-            for placement in phase_placements(profile, phase, balls)
+            for placement in itertools.islice(phase_placements(profile, phase, balls), most)
             if _agrees(profile, placement, conditions)
         )
     return tuple(dict.fromkeys(_with_states(placement, conditions.states) for placement in found))

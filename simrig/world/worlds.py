@@ -30,7 +30,8 @@ class Worlds:
     placements: tuple[Placement, ...]
     occupied: Mapping[str, int]
     perhaps: Mapping[str, int]
-    """Spots at which a captive ball may lie, unknown at which of them."""
+    """Spots at which a ball may lie, unknown at which of them: a captive one, or one of a place
+    of unknown order."""
 
     @property
     def everything(self) -> int:
@@ -73,21 +74,25 @@ def worlds(profile: Profile, placements: Iterable[Placement]) -> Worlds:
     """Gather placements into worlds; captive balls are added in every one."""
     every = tuple(placements)
     bits: dict[str, bytearray] = {}
+    doubtful: dict[str, bytearray] = {}
     size = (len(every) + 7) // 8
     for index, placement in enumerate(every):
         byte, bit = index >> 3, 1 << (index & 7)
-        for spot in placement.spots:
-            row = bits.get(spot)
-            if row is None:
-                row = bits[spot] = bytearray(size)
-            row[byte] |= bit
+        surely = placement.spots - placement.unsure if placement.unsure else placement.spots
+        for rows, spots in ((bits, surely), (doubtful, placement.unsure)):
+            for spot in spots:
+                row = rows.get(spot)
+                if row is None:
+                    row = rows[spot] = bytearray(size)
+                row[byte] |= bit
     occupied = {spot: int.from_bytes(row, "little") for spot, row in bits.items()}
+    perhaps = {spot: int.from_bytes(row, "little") for spot, row in doubtful.items()}
     everything = (1 << len(every)) - 1
-    surely, maybe = captive_spots(profile)
-    for spot in surely:
+    captive, maybe = captive_spots(profile)
+    for spot in captive:
         occupied[spot] = everything
     return Worlds(
         placements=every,
         occupied=occupied,
-        perhaps=dict.fromkeys(maybe, everything),
+        perhaps=perhaps | dict.fromkeys(maybe, everything),
     )

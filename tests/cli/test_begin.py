@@ -108,7 +108,7 @@ def test_the_same_evening(spelling: str, tmp_path: Path, capsys: Capture) -> Non
     # One spelling goes through the terminal to the end; the others are asked from within.
     through = spelling == "plain numbers" or FULL
     for balls in range(6):
-        words = ["expect", str(tmp_path / "new.toml"), "--balls", str(balls)]
+        words = ["expect", str(tmp_path / "new.toml"), "--balls", str(balls), "--all"]
         if through:
             code, screen = desk.run(*words)
         else:
@@ -377,7 +377,8 @@ def test_facts_as_a_document(
     assert states == {"known", "assumed", "unknown"}
     assert facts["how the switches read with a ball"]["state"] == "unknown"
     assert facts["how the switches read with a ball"]["sharpens"] == [
-        f"trough-{n}" for n in range(1, 6)
+        *(f"trough-{n}" for n in range(1, 6)),
+        "trough-jam-beam",
     ]
     assert facts["which balls are captive"]["source"] == "answered"
 
@@ -414,7 +415,10 @@ def test_an_answer_that_cannot_be_is_asked_again(
                    "trough-1 is named twice"):  # fmt: skip
         assert wanted in " ".join(screen.split())
     profile = read(file.read_bytes(), "x")
-    assert [one.id for one in profile.sensor if one.spots] == [f"trough-{n}" for n in range(1, 6)]
+    assert [one.id for one in profile.sensor if one.spots] == [
+        *(f"trough-{n}" for n in range(1, 6)),
+        "trough-jam-beam",
+    ]
     assert profile.begun == {"captive": "answered", "trough": "answered", "places": "answered"}
 
 

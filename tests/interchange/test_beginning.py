@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 from typing import Any
 
 import attrs
@@ -71,7 +72,7 @@ def test_the_questions_are_at_most_eight_and_come_in_order() -> None:
 def test_names_are_proposed_and_nothing_is_taken_by_itself() -> None:
     """What the list's names suggest, as words that the question takes."""
     profile = fresh()
-    assert proposals.trough(profile) == "31-33"
+    assert proposals.trough(profile) == "31-33; jam 36"
     assert proposals.places(profile) == "launcher: 27; lock: 41, 42; saucer: 51"
     assert proposals.kinds(profile) == "36, 41-43; inductive 52"
     assert proposals.captive(profile) == "1 at 12"
@@ -80,7 +81,7 @@ def test_names_are_proposed_and_nothing_is_taken_by_itself() -> None:
         proposal = ASKED[name].propose(profile)
         assert proposal is not None
         profile = said(profile, **{name: proposal})
-    assert len(spots(profile)) == 8
+    assert len(spots(profile)) == 9
     assert profile.row("place", "saucer").kind == "hold"
 
 
@@ -254,3 +255,38 @@ def test_a_machine_of_which_only_the_name_is_known_can_begin() -> None:
     profile = starting.begin("Möwe no. 7 (left)", None)
     assert (profile.id, profile.title) == ("mowe-no-7-left", "Möwe no. 7 (left)")
     assert read(written(profile).encode(), "x") == profile
+
+
+def test_the_sensor_above_the_kicker_comes_with_the_trough() -> None:
+    """After jam: it is bound to the position where a ball stacks, and the trough has one."""
+    profile = said(fresh(), balls="3", captive="none", trough="31-33; jam 36")
+    assert profile.row("place", "trough").jam
+    (jam,) = (one for one in profile.sensor if one.at == ("trough.jam",))
+    assert jam.number == 36
+    for wrong in ("31-33; jam", "31-33; jam 36, 41", "31-33; jam 33"):
+        with pytest.raises(ValueError, match=r"jam 36|named twice"):
+            answered(fresh(), ASKED["trough"], wrong)
+
+
+def test_a_dash_is_a_position_without_a_switch() -> None:
+    """Fewer switches than balls: the second position has none."""
+    profile = said(fresh(), balls="3", captive="none", trough="31, -, 33")
+    assert spots(profile) == {"trough-1": ("trough.1",), "trough-3": ("trough.3",)}
+
+
+def test_names_that_leave_numbers_out_say_where_the_switches_are() -> None:
+    """Trough 1 and trough 3 for three balls: taken to be at 1 and 3, as an assumption."""
+    profile = said(fresh(), balls="3", captive="none", trough="31, 33")
+    assert spots(profile) == {"trough-1": ("trough.1",), "trough-3": ("trough.3",)}
+    assert profile.row("sensor", "trough-3").assumption("at") is not None
+
+
+def test_a_profile_that_accounts_for_every_switch_is_asked_nothing() -> None:
+    """Neither for captive balls nor for a trough that the machine does not have."""
+    heldout = Path(__file__).parents[1] / "heldout"
+    for name in ("glacier-post", "copper-lantern", "meadow-telegraph", "harbour-bell"):
+        path = heldout / f"{name}.toml"
+        assert list(open_questions(read(path.read_bytes(), str(path)))) == []
+    growing = heldout / "sparrow-loom.toml"
+    left = {one.id for one in open_questions(read(growing.read_bytes(), "sparrow-loom"))}
+    assert left == {"polarity", "interlock"}

@@ -172,3 +172,13 @@ def test_what_a_phantom_reads_proves_nothing_of_the_switch() -> None:
     (step,) = (one for one in plan.steps if "t-1" in one.proves)
     assert step.do == "Hold a ball there and take it away again: trough position 1."
     assert step.reads["t-1"] == "open"
+
+
+def test_a_phantom_that_comes_and_stays_is_told_as_what_stays() -> None:
+    """By hand: the third ball at trough 2 closes three corners, so trough 1 reads closed too."""
+    path = Path(__file__).parents[1] / "heldout" / "meadow-telegraph.toml"
+    plan = prove(simrig.load(str(path)))
+    (third,) = (step for step in plan.steps if step.do == "Feed ball 3 by hand: trough.")
+    assert "Stays: t-2 closed; t-1 closed." in third.expect or (
+        "Stays: t-1 closed; t-2 closed." in third.expect
+    )

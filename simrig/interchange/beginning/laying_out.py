@@ -16,6 +16,7 @@ from simrig.profile.machine import Profile
 TROUGH: Final = "trough"
 STORE: Final = "locks and launchers fill first, as on most machines"
 MORE_BALLS: Final = "more balls than switches: it is taken to hold them all"
+BY_NAME: Final = "its name has this number, and others are left out"
 ALL_HOME: Final = "all balls are taken to be home in the trough when no game is on"
 
 
@@ -69,8 +70,9 @@ def with_place(
     """Return the profile with one place more, its switches in order from the exit end.
 
     None stands for a position without a switch.  Where their names count down
-    towards the far end, the positions keep those numbers.  Raises ValueError for
-    a switch that is at another position already.
+    towards the far end, the positions keep those numbers; where there are fewer switches
+    than positions and their names leave numbers out, they are taken to be at the positions
+    of those numbers.  Raises ValueError for a switch that is at another position already.
     """
     for name in ids:
         if name is not None and profile.row("sensor", name).spots:
@@ -81,12 +83,17 @@ def with_place(
         raise ValueError(f'a place or way called "{place_id}" is there already; say another name')
     seats = max(seats, len(ids), 1)
     known = {name: index for index, name in enumerate(ids) if name is not None}
-    named = numbers(profile, tuple(known))
-    far = len(known) > 1 and list(named) == [seats - index for index in known.values()]
-    at = {
+    named = list(numbers(profile, tuple(known)))
+    far = len(known) > 1 and named == [seats - index for index in known.values()]
+    at: dict[str, dict[str, Any]] = {
         name: {"at": (f"{place_id}.{seats - index if far else index + 1}",)}
         for name, index in known.items()
     }
+    if not far and None not in ids and _leave_out(named, seats):
+        far = named[0] == seats
+        for name, number in zip(known, named, strict=True):
+            row = with_assumption(profile.row("sensor", name), "at", BY_NAME)
+            at[name] = {"at": (f"{place_id}.{number}",), "assumed": row.assumed}
     place = Place(
         id=place_id,
         name=words if words != place_id.replace("-", " ") else None,
@@ -99,6 +106,26 @@ def with_place(
     field = next((n for n, one in enumerate(places) if one.open_area), len(places))
     places.insert(field, place)
     return changed_sensors(attrs.evolve(profile, place=tuple(places)), at)
+
+
+def _leave_out(named: Sequence[int | None], seats: int) -> bool:
+    """Whether names count the positions of a place from an end of it, and leave some out."""
+    found = [number for number in named if number is not None]
+    if len(found) < len(named) or not 1 < len(found) < seats:
+        return False
+    rising = sorted(set(found))
+    if found == rising:
+        return found[0] == 1 and len(found) < found[-1] <= seats
+    return found == rising[::-1] and found[0] == seats
+
+
+def with_jam(profile: Profile, name: str) -> Profile:
+    """Return the profile with the sensor in front of which balls stack at the trough's kicker."""
+    places = tuple(
+        attrs.evolve(place, jam=True) if place.id == TROUGH else place for place in profile.place
+    )
+    changes = {name: {"at": (f"{TROUGH}.jam",)}}
+    return changed_sensors(attrs.evolve(profile, place=places), changes)
 
 
 def with_trough(profile: Profile, ids: Sequence[str | None], *, seats: int = 0) -> Profile:

@@ -23,6 +23,7 @@ _PLACES = (
     (re.compile(r"\block\b", re.IGNORECASE), "lock"),
     (re.compile(r"\b(saucer|(eject|kick-?out) hole|hole|held|ball in the \w+)\b", re.IGNORECASE), "hold"),
 )  # fmt: skip
+_STACKED = re.compile(r"\b(jam|stacked|stack)\b", re.IGNORECASE)
 _LAST_NUMBER = re.compile(r"(\d{1,2})(?!.*\d)")
 
 
@@ -37,7 +38,11 @@ def trough(profile: Profile) -> str | None:
         ]
         if found:
             found.sort(key=_number)
-            return short(profile, [sensor.id for sensor in found])
+            words = short(profile, [sensor.id for sensor in found])
+            above = [one for one in profile.sensor if _STACKED.search(one.title)]
+            if len(above) == 1 and not above[0].spots:
+                words += f"; jam {short(profile, [above[0].id])}"
+            return words
     return None
 
 

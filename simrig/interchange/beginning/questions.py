@@ -22,6 +22,7 @@ from simrig.interchange.beginning.laying_out import (
     place_of,
     with_assumption,
     with_balls,
+    with_jam,
     with_phase,
     with_place,
     with_trough,
@@ -110,8 +111,26 @@ def _captive(profile: Profile, words: str) -> Profile:
 
 
 def _trough(profile: Profile, words: str) -> Profile:
-    ids = () if words in NONE_WORDS else switches(profile, words)
-    return with_trough(profile, ids)
+    resting, jam, above = words.partition("; jam")
+    found = () if resting in NONE_WORDS else _in_order(profile, resting)
+    stacked = switches(profile, above.strip(" :=")) if jam else ()
+    if jam and len(stacked) != 1:
+        raise ValueError(f'found "{above.strip()}"; wanted one switch after jam, such as jam 36')
+    if jam and stacked[0] in found:
+        raise ValueError(f"{stacked[0]} is named twice; name each switch once")
+    profile = with_trough(profile, found)
+    return with_jam(profile, stacked[0]) if jam else profile
+
+
+def _in_order(profile: Profile, words: str) -> tuple[str | None, ...]:
+    """Return the switches of a place from its exit end; a dash is a position without one."""
+    found: list[str | None] = []
+    for chunk in words.split(","):
+        found += [None] if chunk.strip() in NONE_WORDS else switches(profile, chunk)
+    twice = next((one for one in found if one is not None and found.count(one) > 1), None)
+    if twice is not None:
+        raise ValueError(f"{twice} is named twice; name each switch once")
+    return tuple(found)
 
 
 def _places(profile: Profile, words: str) -> Profile:
@@ -123,7 +142,7 @@ def _places(profile: Profile, words: str) -> Profile:
     return profile
 
 
-def _place_words(profile: Profile, group: str) -> tuple[str, tuple[str, ...]]:
+def _place_words(profile: Profile, group: str) -> tuple[str, tuple[str | None, ...]]:
     name, divider, named = group.partition(":")
     if not divider:
         tokens = group.split()
@@ -134,10 +153,10 @@ def _place_words(profile: Profile, group: str) -> tuple[str, tuple[str, ...]]:
             len(tokens),
         )  # fmt: skip
         name, named = " ".join(tokens[:first]), " ".join(tokens[first:])
-    if not name.strip() or name.strip()[0].isdigit():
+    if not name.strip() or name.strip()[0].isdigit() or "," in name:
         raise ValueError(f'found "{group}"; wanted a place and its switches, such as launcher: 26')
     empty = named.strip() in NONE_WORDS or not named.strip()
-    return name.strip(), () if empty else switches(profile, named)
+    return name.strip(), () if empty else _in_order(profile, named)
 
 
 def _polarity(profile: Profile, words: str) -> Profile:
@@ -224,8 +243,21 @@ def _groups(words: str) -> list[str]:
 
 
 def _other_places(profile: Profile) -> bool:
+    if _accounted_for(profile):
+        return True
     kinds = ("trough", "captive", "playfield", "passage")
     return any(place.kind not in kinds for place in profile.place)
+
+
+def _accounted_for(profile: Profile) -> bool:
+    """Whether places are stated, and of every switch what works it: none is left to be found."""
+    return bool(profile.place) and all(
+        sensor.at is not None or sensor.follows for sensor in profile.sensor
+    )
+
+
+def _captive_known(profile: Profile) -> bool:
+    return any(place.captive for place in profile.place) or _accounted_for(profile)
 
 
 def _polarity_known(profile: Profile) -> bool:
@@ -248,19 +280,22 @@ QUESTIONS: Final = (
             "hold down at rest?  Such as: none; or 1 at 28"
         ),
         answer=_captive,
-        known=lambda profile: any(place.captive for place in profile.place),
+        known=_captive_known,
         propose=proposals.captive,
     ),
     Question(
         id="trough",
         title="which switches a ball at rest in the trough works, from the exit end",
         ask=lambda profile: (
-            f"No game on and all {profile.balls.installed} balls home: which switches do they "
-            "hold, in order from the exit end (where the kicker is)?  Such as: 31-35"
+            f"No game on and every ball home ({profile.balls.installed}): which switches do they "
+            "hold, in order from the exit end (where the kicker is)?  A dash for a position "
+            "without a switch; after jam the one above the kicker, if any.  Such as: 31-35; "
+            "or 31, -, 33; jam 36"
         ),
         answer=_trough,
         known=lambda profile: profile.row("place", TROUGH) is not None
-        or any(place.kind == "trough" for place in profile.place),
+        or any(place.kind == "trough" for place in profile.place)
+        or _accounted_for(profile),
         propose=proposals.trough,
     ),
     Question(
@@ -303,7 +338,8 @@ QUESTIONS: Final = (
             "trough?  Such as: launcher 1; or none"
         ),
         answer=_ready,
-        known=lambda profile: profile.row("phase", "ready") is not None,
+        known=lambda profile: profile.row("phase", "ready") is not None
+        or (_accounted_for(profile) and len(profile.phase) > 1),
         propose=proposals.ready,
     ),
     Question(
