@@ -285,14 +285,17 @@ def brought(folder: Path, does: str) -> dict[str, str]:
 
 
 @pytest.fixture
-def without_end(few: Path, tmp_path: Path) -> subprocess.Popen[bytes]:
+def without_end(few: Path, tmp_path: Path) -> Iterator[subprocess.Popen[bytes]]:
     """A command that has done two machines, and works on a third without end."""
     kept = tmp_path / "kept"
     files = [str(path) for path in sorted(few.iterdir())[:3]]
     more = brought(tmp_path, "time.sleep(3600)")
     process = started(*files, *ASKED, "--workers", "2", "--keep", str(kept), **more)
-    assert until(lambda: lines(kept) == 3, process)
-    return process
+    try:
+        assert until(lambda: lines(kept) == 3, process)
+        yield process
+    finally:
+        kill_group(process)
 
 
 @ON_LINUX
