@@ -6,6 +6,8 @@ same names mean the same.  Each is imported when it is first used.
 
 from __future__ import annotations
 
+from simrig.version import VERSION
+
 # The typing module would cost more than all that telling the version takes.
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
     from simrig.api import campaign, compare, diagnose, expect, load, sheet
     from simrig.expectation.rig import Rig
 
-__version__ = "0.1.0"
+__version__ = VERSION
 __all__ = ["Rig", "__version__", "campaign", "compare", "diagnose", "expect", "load", "sheet"]
 
 _HOMES = {

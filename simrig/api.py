@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 def load(reference: str) -> Profile:
-    """Return the profile of an installed machine's id, or of a file.
+    """Return the profile that ``reference`` names: an installed machine's id, or a file's path.
 
     Raises a SimrigError that says what is wrong and where.
     """
@@ -33,8 +33,9 @@ def load(reference: str) -> Profile:
 class Stated(TypedDict, total=False):
     """What is taken for granted about a machine: the options of the command line.
 
-    ``seats`` are exactly the positions that hold a ball (empty: none does), ``state``
-    how mechanisms stand.
+    ``phase`` (idle when left out) and ``balls`` (all installed when left out) are assumed.
+    What the eye saw is certain: ``at`` gives the number of balls at places, ``seats`` exactly
+    the positions that hold a ball (empty: none does), ``state`` how mechanisms stand.
     """
 
     phase: str | None
@@ -47,9 +48,11 @@ class Stated(TypedDict, total=False):
 def expect(
     profile: Profile, *, fault: str | Iterable[str] = (), **stated: Unpack[Stated]
 ) -> prediction.Prediction:
-    """Predict the reading of each ball sensor, with faults ``KIND:PART`` in the machine if named.
+    """Predict the reading of each ball sensor of a ``profile``.
 
-    Raises ValueError for impossible conditions, or a fault that the machine cannot have.
+    ``fault`` names one fault, or several, to put in: ``KIND:PART``.  The rest is
+    :class:`Stated`.  Raises ValueError for impossible conditions, or a fault that the machine
+    cannot have.
     """
     names = (fault,) if isinstance(fault, str) else tuple(fault)
     faults: list[Fault] = []
@@ -64,9 +67,11 @@ def expect(
 def compare(
     profile: Profile, seen: Mapping[str, str] | Iterable[str], **stated: Unpack[Stated]
 ) -> comparison.Comparison:
-    """Compare what was seen: readings by sensor, or the sensors that read closed.
+    """Compare what was ``seen`` with what the ``profile`` makes of the conditions.
 
-    Raises ValueError for an unknown sensor or impossible conditions.
+    ``seen`` gives readings by sensor (closed, open, flickers, unknown), or names the sensors
+    that read closed: ids, addresses, numbers, ranges.  Other ball sensors are open.  The rest
+    is :class:`Stated`.  Raises ValueError for an unknown sensor or impossible conditions.
     """
     conditions = _conditions(profile, stated)
     return comparison.compare(profile, _observation(profile, seen), conditions)
@@ -79,11 +84,11 @@ def diagnose(
     faults: int = 2,
     **stated: Unpack[Stated],
 ) -> Diagnosis:
-    """Diagnose what was seen, with up to ``faults`` things wrong at once.
+    """Diagnose what was seen on a ``profile``'s machine, up to ``faults`` things wrong at once.
 
     ``seen`` is one sheet as for :func:`compare`, or several made by :func:`sheet`, each
-    with its own conditions.  Raises ValueError for an unknown sensor or impossible
-    conditions.
+    with its own conditions.  The rest is :class:`Stated`.  Raises ValueError for an unknown
+    sensor or impossible conditions.
     """
     from simrig.diagnosis import diagnose as diagnosis
 
@@ -155,10 +160,10 @@ def _sheets(seen: Mapping[str, str] | Iterable[str] | Sequence[Sheet]) -> tuple[
 def sheet(
     profile: Profile, seen: Mapping[str, str] | Iterable[str], **stated: Unpack[Stated]
 ) -> Sheet:
-    """Return what was seen at one time, with its conditions, for :func:`diagnose`.
+    """Return what was seen on a ``profile``'s machine at one time, for :func:`diagnose`.
 
-    ``seen`` is as for :func:`compare`.  Raises ValueError for an unknown sensor, place,
-    position or mechanism.
+    ``seen`` is as for :func:`compare`; its conditions are :class:`Stated`.  Raises
+    ValueError for an unknown sensor, place, position or mechanism.
     """
     from simrig.diagnosis.suspects import Sheet
 

@@ -45,9 +45,17 @@ def test_several_sheets() -> None:
         (["t9"], {}, 'no sensor is called "t9"'),
         ({"t1": "shut"}, {}, "is no reading"),
         (["t1"], {"phase": "noon"}, 'no phase is called "noon"'),
-        (["t1"], {"seats": ["trough.9"]}, 'there is no position "trough.9"'),
-        (["t1"], {"at": {"cellar": 1}}, 'no place or way is called "cellar"'),
-        (["t1"], {"state": {"door": "ajar"}}, 'no mechanism "door" can stand "ajar"'),
+        (["t1"], {"seats": ["trough.9"]}, 'there is no position "trough.9"; did you mean "trough.'),
+        (
+            ["t1"],
+            {"at": {"cellar": 1}},
+            'no place or way is called "cellar"; known: trough, launcher',
+        ),
+        (
+            ["t1"],
+            {"state": {"door": "ajar"}},
+            'no mechanism is called "door"; the profile states none',
+        ),
         ([], {"faults": -1}, "0 or more wanted"),
     ],
 )

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Final
 
-from simrig.cli.begin import CAUTION, Talk
+from simrig.cli.begin_talk import Talk
 from simrig.cli.profile_file import ProfileFile
 from simrig.errors import InputError, Problem
 from simrig.interchange.beginning import feeding
 from simrig.profile.machine import Profile
 from simrig.reports.wording import folded
+
+CAUTION: Final = (
+    "Coils may fire while the power is on: keep fingers out of kickers, use a stick. Balls out "
+    "before the playfield is raised. Local codes, the machine's own manual and licensed practice "
+    "come first."
+)
 
 
 def feed(talk: Talk, file: ProfileFile) -> None:

@@ -9,7 +9,7 @@ from simrig.cli.context import Context
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("shell", choices=("bash", "zsh", "fish"))
+    parser.add_argument("shell", choices=("bash", "zsh", "fish"), help="the shell to complete in")
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:

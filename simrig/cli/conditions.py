@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import difflib
-from collections.abc import Iterable
 
 from simrig.errors import InputError, Problem
 from simrig.profile.machine import Profile
+from simrig.profile.naming import hint
 from simrig.world.phases import Conditions
 
 
@@ -45,7 +44,7 @@ def conditions(profile: Profile, arguments: argparse.Namespace) -> Conditions:
         name, _, number = pair.partition("=")
         known = [place.id for place in profile.place] + [route.id for route in profile.route]
         if name not in known:
-            fault("--at", f'no place or way is called "{name}"; {near(name, known)}')
+            fault("--at", f'no place or way is called "{name}"; {hint(name, known)}')
         elif (count := _number(number, "--at", 20, fault)) is not None:
             at[name] = count
     spots = _spots(profile, arguments.seats, fault)
@@ -64,7 +63,7 @@ def conditions(profile: Profile, arguments: argparse.Namespace) -> Conditions:
         mechanism = profile.row("mechanism", name)
         if mechanism is None:
             known = [row.id for row in profile.mechanism]
-            fault("--state", f'no mechanism is called "{name}"; {near(name, known)}')
+            fault("--state", f'no mechanism is called "{name}"; {hint(name, known)}')
         elif state not in mechanism.states:
             fault("--state", f'{name} can stand: {", ".join(mechanism.states)}; found "{state}"')
         else:
@@ -72,19 +71,10 @@ def conditions(profile: Profile, arguments: argparse.Namespace) -> Conditions:
     phase = arguments.phase
     if phase is not None and profile.row("phase", phase) is None:
         fault("--phase", f'no phase is called "{phase}"; '
-              + near(phase, [row.id for row in profile.phase]))  # fmt: skip
+              + hint(phase, [row.id for row in profile.phase]))  # fmt: skip
     if problems:
         raise InputError(problems)
     return Conditions(phase=phase, balls=balls, at=at or None, spots=spots, states=states)
-
-
-def near(name: str, known: Iterable[str]) -> str:
-    """Return a hint: the nearest known name, or all of them."""
-    names = list(known)
-    found = difflib.get_close_matches(name, names, 1)
-    if found:
-        return f'did you mean "{found[0]}"?'
-    return ("known: " + ", ".join(names[:20])) if names else "the profile states none"
 
 
 def _number(text: str, where: str, high: int, fault: object) -> int | None:
@@ -104,7 +94,7 @@ def _spots(profile: Profile, text: str | None, fault: object) -> frozenset[str] 
     for word in named:
         if word not in profile.spots:
             assert callable(fault)
-            fault("--seats", f'there is no position "{word}"; {near(word, profile.spots)}')
+            fault("--seats", f'there is no position "{word}"; {hint(word, profile.spots)}')
     return frozenset(named) & frozenset(profile.spots)
 
 

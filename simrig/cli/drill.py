@@ -47,27 +47,28 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Ask, or print; 0 when all was answered rightly, 1 otherwise."""
-    from simrig.training.asking import TOPICS, questions
+    from simrig.training.asking import levels, questions
     from simrig.training.subject import Subject
 
-    if "help" in arguments.topic:
-        for name, (level, _) in TOPICS.items():
-            context.say(f"  {name:16} level {level}")
-        context.say(f"  {HANDS_ON:16} a hidden fault on a simulated machine")
-        return 0
-    strange = [name for name in arguments.topic if name not in TOPICS and name != HANDS_ON]
-    if strange:
-        raise wrong(
-            "--topic", f'no topic is called "{strange[0]}"; known: {", ".join(TOPICS)}, {HANDS_ON}'
-        )
-    count = _number("--count", arguments.count, COUNT, MOST)
-    seed = _number("--seed", arguments.seed, random.SystemRandom().randrange(1_000_000), 10**9)
     names = (
         [arguments.machine]
         if arguments.machine
         else sorted({one.id for one in context.catalogue.machines()})
     )
     subjects = [Subject(profile=context.profile(name)) for name in names]
+    known = levels(subjects)
+    if "help" in arguments.topic:
+        for name, level in known.items():
+            context.say(f"  {name:16} level {level}")
+        context.say(f"  {HANDS_ON:16} a hidden fault on a simulated machine")
+        return 0
+    strange = [name for name in arguments.topic if name not in known and name != HANDS_ON]
+    if strange:
+        raise wrong(
+            "--topic", f'no topic is called "{strange[0]}"; known: {", ".join(known)}, {HANDS_ON}'
+        )
+    count = _number("--count", arguments.count, COUNT, MOST)
+    seed = _number("--seed", arguments.seed, random.SystemRandom().randrange(1_000_000), 10**9)
     if not subjects:
         raise wrong("MACHINE", "no machine is at hand; name a profile file")
     if HANDS_ON in arguments.topic:

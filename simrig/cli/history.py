@@ -51,10 +51,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
         made[name].add_argument(
             "--store", type=Path, metavar="FILE", help="the record, where it is not the usual one"
         )
-        for option in ("--json", "--quiet"):
+        # The common options are taken before and behind the name of what is done.
+        for option in ("--json", "--quiet", "--strict-plugins"):
             made[name].add_argument(
                 option, action="store_true", default=argparse.SUPPRESS, help=argparse.SUPPRESS
             )
+        made[name].add_argument(
+            "--profiles", action="append", default=argparse.SUPPRESS, help=argparse.SUPPRESS
+        )
     history_add.configure(made["add"], day, count)
     listing = made["list"]
     listing.add_argument("--job", type=count, metavar="N", help="one job with all that it holds")
@@ -83,12 +87,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
     made["check"].add_argument(
         "--rescue", type=Path, metavar="NEW", help="copy what can still be read into a new record"
     )
-    made["backup"].add_argument("target", type=Path, metavar="FILE")
+    made["backup"].add_argument("target", type=Path, metavar="FILE", help="the copy to write")
     made["export"].add_argument("-o", "--output", type=Path, metavar="FILE", help="not to stdout")
     made["export"].add_argument(
         "--format", choices=("json", "csv"), help="by the name of the file, else JSON"
     )
-    made["import"].add_argument("source", type=Path, metavar="FILE")
+    made["import"].add_argument("source", type=Path, metavar="FILE", help="an export to take in")
     made["forget"].add_argument("name", metavar="NAME", help="initials or a name")
 
 

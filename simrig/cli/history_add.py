@@ -40,12 +40,21 @@ def configure(
     which.add_argument("--close", action="store_true", help="close the job at the end")
     which.add_argument("--who", default="", metavar="INITIALS", help="initials suffice")
     unit = parser.add_argument_group("in what the unit differs from its profile")
-    unit.add_argument("--fact", action="append", default=[], metavar="KEY=VALUE")
-    unit.add_argument("--no-fact", action="append", default=[], metavar="KEY")
+    unit.add_argument(
+        "--fact", action="append", default=[], metavar="KEY=VALUE",
+        help="a key of the profile with this unit's own value, such as sensor.t1.wire=red",
+    )  # fmt: skip
+    unit.add_argument(
+        "--no-fact", action="append", default=[], metavar="KEY",
+        help="the unit is as its profile says again",
+    )  # fmt: skip
     stated.configure(parser)
     observed.configure(parser)
     found = parser.add_argument_group("what was checked and found")
-    found.add_argument("--check", action="append", default=[], metavar="CHECK=RESULT[,MINUTES]")
+    found.add_argument(
+        "--check", action="append", default=[], metavar="CHECK=RESULT[,MINUTES]",
+        help="a bench check that was made, and what it gave",
+    )  # fmt: skip
     found.add_argument("--explanation", metavar="TEXT", help="what was wrong")
     repair = parser.add_argument_group("a repair")
     repair.add_argument("--repair", metavar="TEXT", help="what was done")
@@ -58,7 +67,10 @@ def configure(
     repair.add_argument("--proven", choices=_PROOFS, default="none", help="how it was proven")
     repair.add_argument("--balls-aboard", type=int, metavar="N", help="left in the machine")
     order = parser.add_argument_group("parts to order")
-    order.add_argument("--order", action="append", default=[], metavar="VALUE[,PACKAGE[,N]]")
+    order.add_argument(
+        "--order", action="append", default=[], metavar="VALUE[,PACKAGE[,N]]",
+        help="a part to order: its value, its package, how many",
+    )  # fmt: skip
     order.add_argument("--minimum-stock", type=int, metavar="N", help="never fewer in stock")
     order.add_argument("--van", default="", help="whose stock")
     later = parser.add_argument_group("what was left open")
@@ -106,9 +118,11 @@ def read_text(path: Path) -> str:
     try:
         return path.read_bytes().decode("utf-8")
     except OSError as error:
-        message = f"found that it cannot be read ({error.strerror}); wanted a file that can"
+        message = (
+            f"found that it cannot be read ({error.strerror}); wanted a file that can; name another"
+        )
     except UnicodeDecodeError:
-        message = "found bytes that are no UTF-8 text; wanted a text file in UTF-8"
+        message = "found bytes that are no UTF-8 text; wanted a text file in UTF-8; save it so"
     raise InputError([Problem(file=str(path), where="file", message=message)])
 
 
@@ -227,7 +241,7 @@ def _repair(
     if not (kind and part):
         found = "no part" if not arguments.part else f'"{arguments.part}"'
         raise wrong("--part", f"found {found}; wanted KIND:PART, such as resistor:trough-3")
-    fault = _fault(kind)
+    fault = _fault(kind, profile)
     return history.add_repair(
         store, job_id, part_kind=fault.part if fault else kind, part=part,
         fault=kind if fault else "", what=arguments.repair,
@@ -238,11 +252,12 @@ def _repair(
     )  # fmt: skip
 
 
-def _fault(name: str) -> Any:
+def _fault(name: str, profile: Profile | None) -> Any:
     """Return the kind of fault of this name, if it is one and not a kind of part."""
     from simrig.faults.modes import FAULT_KINDS
 
-    return next((kind for kind in FAULT_KINDS if kind.id == name), None)
+    brought = () if profile is None else profile.brought.get("simrig_fault_kinds", ())
+    return next((kind for kind in (*FAULT_KINDS, *brought) if kind.id == name), None)
 
 
 def _is_beside(profile: Profile | None, part: str) -> bool:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     observed.configure_asked(parser)
+    parser.add_argument("--all", action="store_true", help="every way the balls can lie")
     shop.configure(parser)
 
 
@@ -39,11 +40,14 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         more = {"depends_on": list(dict.fromkeys(stands_on)), **shop.document(context)}
         context.answer(documents.locations(found) | more)
         return code
+    from simrig.reports.first_screen import ALL, LINES
+
     shop.say(context)
     for number, (sheet, one) in enumerate(zip(sheets, found, strict=True), 1):
         if len(sheets) > 1:
             context.say(f"{'' if number == 1 else chr(10)}Sheet {number} of {len(sheets)}")
-        for line in _lines(profile, sheet, one, alone=len(sheets) == 1):
+        most = ALL if arguments.all or len(sheets) > 1 else LINES
+        for line in _lines(profile, sheet, one, most, alone=len(sheets) == 1):
             context.say(line)
     return code
 
@@ -54,16 +58,20 @@ def _underlying(profile: Profile, sheet: Sheet) -> tuple[str, ...]:
     return underlying(profile, sheet.observation.looked_at(), None)
 
 
-def _lines(profile: Profile, sheet: Sheet, found: Location, *, alone: bool) -> Iterator[str]:
-    from simrig.reports import growth_text, wording
+def _lines(
+    profile: Profile, sheet: Sheet, found: Location, most: int, *, alone: bool
+) -> Iterator[str]:
+    from simrig.reports import first_screen, growth_text, wording
 
     stated = sheet.conditions.balls
     balls = profile.balls.installed if stated is None else stated
-    yield f"Assumed: {balls} balls in the machine; every reading is right."
-    yield wording.folded(wording.polarity(profile))
-    if note := wording.taken(sheet.observation):
-        yield note
-    yield ""
+    head = [
+        f"Assumed: {wording.number(balls, 'ball')} in the machine; every reading is right.",
+        wording.folded(wording.polarity(profile)),
+        *filter(None, [wording.taken(sheet.observation)]),
+        "",
+    ]
+    yield from head
     if not found.placements:
         yield "The balls cannot lie in any way that gives these readings" + ("." if alone else ",")
         if not alone:
@@ -74,12 +82,28 @@ def _lines(profile: Profile, sheet: Sheet, found: Location, *, alone: bool) -> I
         yield "All balls can be present:"
     else:
         yield "Not all balls can be at rest where they belong:"
-    for one in found.placements[:5]:
+    stands_on = list(growth_text.stands_on(profile, _underlying(profile, sheet)))
+    ways = list(_ways(profile, found))
+    shown, left = first_screen.as_many(ways, first_screen.room(most - 1, head, stands_on))
+    if not shown:
+        shown, left = ways[:1], len(ways) - 1
+    yield from shown
+    if left:
+        yield f"  {left} more: --all"
+    yield from stands_on
+
+
+def _ways(profile: Profile, found: Location) -> Iterator[str]:
+    """Yield each way the balls can lie, and where those missing can be unless just said."""
+    from simrig.reports import wording
+
+    said = ""
+    for one in found.placements:
         words = wording.found_words(profile, one)
-        yield wording.folded(f"  {words}  ({wording.chance(one.probability)})", "    ")
+        text = wording.folded(f"  {words}  ({wording.chance(one.probability)})", "    ")
         if one.missing and not found.complete:
             hiding = wording.hiding_words(profile, one.missing_at)
-            yield wording.folded(f"    can be: {hiding}; or out of the machine", "      ")
-    if len(found.placements) > 5:
-        yield f"  {len(found.placements) - 5} more: --json lists them"
-    yield from growth_text.stands_on(profile, _underlying(profile, sheet))
+            again = "the same places" if hiding == said else f"{hiding}; or out of the machine"
+            said = hiding
+            text += "\n" + wording.folded(f"    can be: {again}", "      ")
+        yield text

@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from simrig.cli.conditions import near
 from simrig.cli.context import Context, wrong
 from simrig.cli.writing import write
+from simrig.profile.naming import hint
 
 if TYPE_CHECKING:
     from simrig.profile.machine import Profile
@@ -42,7 +42,7 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     if arguments.phase is not None and profile.row("phase", arguments.phase) is None:
         known = [row.id for row in profile.phase]
         raise wrong("--phase", f'no phase is called "{arguments.phase}"; '
-                    + near(arguments.phase, known))  # fmt: skip
+                    + hint(arguments.phase, known))  # fmt: skip
     if arguments.drill is not None:
         text = _drill(profile, arguments, size)
         write(arguments.output, text, context)

@@ -78,8 +78,9 @@ class ProfileFile:
         except OSError as error:
             with contextlib.suppress(OSError):
                 os.unlink(draft)
-            raise self._cannot(str(error.strerror or error)) from error
+            why = f"{error.strerror or error}; name a file in a folder where you may write"
+            raise self._cannot(why) from error
 
     def _cannot(self, why: str) -> InputError:
-        message = f"cannot be written: {why}"
+        message = f"cannot be written: {why}; nothing of it was changed"
         return InputError([Problem(file=self.path, where="file", message=message)])

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from simrig.cli import conditions as stated
 from simrig.cli import shop
 from simrig.cli.context import Context, wrong
 from simrig.host.drafts import replace
@@ -37,18 +38,24 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--time-unit", choices=("s", "ms", "us", "ns"), help="of the times in the log (ms)"
     )
+    stated.configure(parser)
     shop.configure(parser, files=True)
 
 
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """Print the plan, take it step by step, or judge a log; 1 when something differs."""
-    from simrig.proving.plan import prove
+    from simrig.proving.plan import balls_at_hand, prove
 
     if arguments.ask and arguments.log:
         raise wrong("--ask", "steps are asked for or a log is judged, not both; leave one out")
     profile = shop.unit(arguments, context)
+    taken = stated.conditions(profile, arguments)
     try:
-        plan = prove(profile, repaired=arguments.repaired)
+        balls_at_hand(profile, taken)
+    except ValueError as error:
+        raise wrong("conditions", str(error)) from None
+    try:
+        plan = prove(profile, repaired=arguments.repaired, conditions=taken)
     except ValueError as error:
         raise wrong("--repaired", str(error)) from None
     if arguments.file and not (arguments.ask or arguments.log):
@@ -147,7 +154,8 @@ def _ask(plan: Plan, arguments: argparse.Namespace, context: Context) -> int:
     from simrig.reports import proof_text
 
     path = None if arguments.keep is None else Path(arguments.keep)
-    answers = _kept(path, arguments.machine, arguments.repaired) if path is not None else []
+    of = {"machine": arguments.machine, "repaired": arguments.repaired, "balls": plan.balls}
+    answers = [] if path is None else _kept(path, of)
     answers = answers[: len(plan.steps)]
     if answers:
         context.say(f"Going on at step {len(answers) + 1} of {len(plan.steps)}.")
@@ -172,7 +180,7 @@ def _ask(plan: Plan, arguments: argparse.Namespace, context: Context) -> int:
         else:
             context.say(f'"{word}" is no answer here; wanted a, d, m, u or q.')
             continue
-        _keep(path, arguments.machine, arguments.repaired, answers)
+        _keep(path, of, answers)
     context.say("")
     for line in proof_text.asked(plan, answers):
         context.say(line)
@@ -195,31 +203,34 @@ def _read(context: Context) -> str | None:
         return None
 
 
-def _keep(path: Path | None, machine: str, repaired: str | None, answers: list[str]) -> None:
+def _keep(path: Path | None, of: dict[str, Any], answers: list[str]) -> None:
     if path is None:
         return
-    document = {"format": 1, "machine": machine, "repaired": repaired, "answers": answers}
+    document = {"format": 1, **of, "answers": answers}
     try:
         replace(path, (json.dumps(document, indent=2) + "\n").encode())
     except OSError as error:
         print(f"{path}: cannot be written ({error.strerror})", file=sys.stderr)
 
 
-def _kept(path: Path, machine: str, repaired: str | None) -> list[str]:
+def _kept(path: Path, of: dict[str, Any]) -> list[str]:
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
         answers = document["answers"]
         if document["format"] != 1 or any(one not in ANSWERS.values() for one in answers):
             raise ValueError("answers")
-        same = (document["machine"], document["repaired"]) == (machine, repaired)
+        same = {name: document.get(name, of[name]) for name in of} == of
     except FileNotFoundError:
         return []
     except OSError as error:
-        raise wrong("--keep", f"{path} cannot be read ({error.strerror})") from None
+        message = f"{path} cannot be read ({error.strerror}); name another file"
+        raise wrong("--keep", message) from None
     except (ValueError, KeyError, TypeError):
         raise wrong("--keep", f"{path} keeps no proof of simrig's; name another file") from None
     if not same:
         raise wrong(
-            "--keep", f"{path} keeps the proof of another machine or part; name another file"
+            "--keep",
+            f"{path} keeps the proof of another machine, part or number of balls; "
+            "name another file",
         )
     return list(answers)

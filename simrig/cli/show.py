@@ -29,10 +29,11 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         context.answer(profile_json.document(profile))
         return 0
     from simrig.expectation.complaints import complaints
-    from simrig.expectation.reasons import place_words
+    from simrig.expectation.reasons import spots_words
     from simrig.reports import growth_text, tables, text_map, wording
 
-    context.say(f"{profile.name} ({profile.id}): {profile.balls.installed} balls")
+    balls = wording.number(profile.balls.installed, "ball")
+    context.say(f"{profile.name} ({profile.id}): {balls}")
     if profile.note:
         context.say(wording.folded(profile.note))
     context.say(wording.folded(wording.polarity(profile)) + "\n")
@@ -44,12 +45,10 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
         if not (sensor.spots or arguments.all):
             continue
         mark = "*" if sensor.counted and sensor.spots else ""
-        where = place_words(profile, sensor.spots[0]) if sensor.spots else sensor.title
+        where = spots_words(profile, sensor) or sensor.title
         number = "" if sensor.number is None else str(sensor.number)
-        address = profile.address_of.get(sensor.id)
-        rows.append(
-            (sensor.id + mark, number, wording.short_address(address), where, sensor.kind or "")
-        )
+        address = wording.short_address(profile.address_of.get(sensor.id))
+        rows.append((sensor.id + mark, number, address, where, sensor.kind or ""))
     context.say(tables.table(rows, ("sensor", "no.", "address", "where", "kind"), width=80))
     unknown = sum(sensor.at is None and not sensor.follows for sensor in profile.sensor)
     if unknown:

@@ -9,7 +9,9 @@ from simrig.cli.context import Context, wrong
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("machine", metavar="MACHINE|FILE", nargs="*")
+    parser.add_argument(
+        "machine", metavar="MACHINE|FILE", nargs="*", help="ids of machines, or profile files"
+    )
     parser.add_argument(
         "--explain", metavar="CODE|NAME", help="print the page of a rule; all: list every rule"
     )

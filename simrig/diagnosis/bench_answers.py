@@ -20,16 +20,24 @@ def answers(
     """
     sound = case.ground.sound
     found: set[str] = set()
-    cells = [case.cells(act) for act in (first, second)]
+    read = [case.cells(act) for act in (first, second)]
     right = [sound.cells(act) for act in (first, second)]
+    # A cell that is as on the sound machine in every position answers as it must.
+    changed = [
+        name
+        for name in read[0].cells
+        if name != sensor
+        and any(
+            one.cells[name] is not same.cells[name] for one, same in zip(read, right, strict=True)
+        )
+    ]
     for number in balls:
-        own = [case.reads(some, sensor, number) for some in cells]
-        must = [sound.reads(some, sensor, number) for some in right]
+        own = [case.reads(one, sensor, number) for one in read]
+        must = [sound.reads(one, sensor, number) for one in right]
         other = any(
-            case.reads(cells[0], name, number) != case.reads(cells[1], name, number)
+            case.reads(read[0], name, number) != case.reads(read[1], name, number)
             and sound.reads(right[0], name, number) == sound.reads(right[1], name, number)
-            for name in cells[0]
-            if name != sensor
+            for name in changed
         )
         for pair in itertools.product(*own):
             found |= set(_answer(pair, must, other))

@@ -9,35 +9,43 @@ as every reading does.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from functools import cached_property
-from typing import Final
+from typing import Final, NamedTuple
 
 import attrs
 
 from simrig.diagnosis.suspects import Mistake
+from simrig.diagnosis.wrong_facts import with_fact_wrong, wrong_fact
 from simrig.expectation.comparison import ALL, boards, wrong_end
-from simrig.faults.candidates import Fault
+from simrig.faults.candidates import Fault, lines_through
 from simrig.faults.dispositions import SHAPES, placements_with
+from simrig.faults.effects import Effects
 from simrig.faults.injection import inject, plug_pairs
 from simrig.profile.layout import Place
 from simrig.profile.machine import Profile
+from simrig.scan.circuit import on_lines
 from simrig.scan.scanner import Links, links, scan
 from simrig.sensing.chain import Link, Part, contact
 from simrig.signals import CLOSED, OPEN
-from simrig.world.balls import Fact, Placement, settled
+from simrig.world.balls import Placement, settled
 from simrig.world.phases import Conditions, mechanism_states, phase_of
 from simrig.world.worlds import Value, worlds
 
 EMPTY: Final = 0
 """The number of balls that stands for: all loose balls out."""
 
+MOST_CASES: Final = 4096
+
 MOVES: Final = "moves balls"
 HIDES: Final = "hides"
 """What a check can ask of a case besides the reader's mistakes."""
 
-_FLIPPED: Final = {"makes": "breaks", "breaks": "makes", "inverts": "passes", "passes": "inverts"}
 _ON_LINES: Final = ("opens line", "cuts line", "bridges lines", "exchanges lines")
+_CARRY: Final = (
+    "exchanges leads", "exchanges plugs", "exchanges lines", "bridges lines",
+    "shorts diode", "reverses diode",
+)  # fmt: skip
 _ON_CHAINS: Final = ("breaks", "opens", "forces", "inverts")
 
 
@@ -61,14 +69,25 @@ NOTHING: Final = Act()
 class Scene:
     """Positions of the balls on the bench: ``masks`` gives the worlds of each number of balls.
 
-    ``contacts`` and ``cells`` are those of a sound machine.
+    ``contacts`` and ``cells`` are those of a sound machine.  Where there are ``effects``,
+    the positions come once more for each sensor, with that sensor worked by hand: the
+    masks of these worlds stand under the sensor and the number.
     """
 
     everything: int
     worked: Mapping[str, Value]
-    masks: Mapping[int | str, int]
+    masks: Mapping[Hashable, int]
     contacts: Mapping[str, Value] = attrs.field(repr=False)
     cells: Mapping[str, Value] = attrs.field(repr=False)
+    effects: Effects | None = attrs.field(default=None, repr=False)
+
+
+class Readings(NamedTuple):
+    """What is read at each sensor's address, over all positions of the balls, or over those
+    with one sensor worked by hand."""
+
+    cells: Mapping[str, Value]
+    worked: str | None = None
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -76,30 +95,49 @@ class Ground:
     """What is worked out once for a machine on the bench.
 
     ``assumed`` is the number of balls that the reader takes for granted, ``sheet`` the
-    number of the last sheet.
+    number of the last sheet, ``balls_seen`` whether the balls of that sheet were seen.
     """
 
     profile: Profile
     table: Links = attrs.field(repr=False)
     assumed: int
     sheet: int = 0
+    _cases: dict[Hashable, Case] = attrs.field(factory=dict, repr=False)
+    balls_seen: bool = False
     _scenes: dict[frozenset[Fault], Scene] = attrs.field(factory=dict, repr=False)
     _behind: dict[Part, frozenset[str]] = attrs.field(factory=dict, repr=False)
+    _through: dict[Part, frozenset[str]] = attrs.field(factory=dict, repr=False)
 
     @classmethod
-    def of(cls, profile: Profile, *, assumed: int | None = None, sheet: int = 0) -> Ground:
+    def of(
+        cls,
+        profile: Profile,
+        *,
+        assumed: int | None = None,
+        sheet: int = 0,
+        balls_seen: bool = False,
+    ) -> Ground:
         """Work out the sound machine once."""
         table = links(profile)
         behind: dict[Part, set[str]] = {}
         for name, chain in table.chains.items():
             for link in chain:
                 behind.setdefault(link.part, set()).add(name)
+        through: dict[Part, frozenset[str]] = {}
+        for plug in profile.connector:
+            lines = lines_through(profile, plug.id)
+            if lines:
+                through[Part("connector", plug.id)] = frozenset(
+                    [one.sensor for one in table.circuit.crossings if on_lines(one, lines)]
+                )
         return cls(
             profile=profile,
             table=table,
             assumed=profile.balls.installed if assumed is None else assumed,
             sheet=sheet,
+            balls_seen=balls_seen,
             behind={part: frozenset(names) for part, names in behind.items()},
+            through=through,
         )
 
     @cached_property
@@ -129,15 +167,35 @@ class Ground:
         """Nothing is wrong."""
         return Case(ground=self)
 
+    def case(
+        self,
+        faults: tuple[Fault, ...],
+        hidden: tuple[Fault, ...] = (),
+        mistakes: tuple[Mistake, ...] = (),
+    ) -> Case:
+        """Return a case, made once; raises ValueError when one part is given two modes."""
+        key = frozenset(faults), frozenset(hidden), mistakes
+        found = self._cases.get(key)
+        if found is None:
+            if len(self._cases) >= MOST_CASES:
+                self._cases.clear()
+            found = Case(ground=self, faults=faults, hidden=hidden, mistakes=mistakes)
+            self._cases[key] = found
+        return found
+
     def behind(self, part: Part) -> frozenset[str]:
         """The sensors in whose chains a part stands."""
         return self._behind.get(part, frozenset())
+
+    def through(self, part: Part) -> frozenset[str]:
+        """The sensors whose signals go through a part: in their chains, or on their lines."""
+        return self.behind(part) | self._through.get(part, frozenset())
 
     def touched(self, fault: Fault) -> frozenset[str]:
         """The sensors whose readings a fault can change, alone or beside others."""
         effect = fault.kind.effect
         if effect in _ON_CHAINS:
-            found = self.behind(Part(*fault.component))
+            found = self.through(Part(*fault.component))
         elif effect == "exchanges leads":
             found = frozenset(fault.part.split("+"))
         elif effect == "exchanges plugs":
@@ -152,6 +210,11 @@ class Ground:
         else:
             return self.crossings
         return found | self.crossings if self.sneaking and found & self.crossings else found
+
+    def carries(self, fault: Fault) -> bool:
+        """Tell whether a fault can bring what another one does to sensors that this does not touch."""
+        effect = fault.kind.effect
+        return effect in _CARRY or (effect == "holds line" and fault.kind.part == "column")
 
     def _on_lines(self, fault: Fault) -> frozenset[str]:
         axis = "row" if fault.kind.part.startswith("row") else "column"
@@ -170,7 +233,7 @@ class Ground:
     def _scene(self, faults: frozenset[Fault]) -> Scene:
         ordered = sorted(faults, key=lambda fault: fault.name)
         placements: list[Placement] = []
-        masks: dict[int | str, int] = {}
+        masks: dict[Hashable, int] = {}
 
         def add(key: int | str, made: Iterable[Placement]) -> None:
             for placement in made:
@@ -195,6 +258,8 @@ class Ground:
             add("home", placements_with(self.profile, Conditions(), ordered)[:64])
         many = worlds(self.profile, placements)
         worked = {sensor.id: many.works(sensor) for sensor in self.profile.sensor}
+        if not faults:
+            return self._by_hand_too(worked, masks, len(placements))
         contacts = {
             name: contact(chain, worked[name], many.everything)
             for name, chain in self.table.chains.items()
@@ -202,6 +267,38 @@ class Ground:
         cells = scan(self.profile, self.table, contacts, many.everything).cells
         return Scene(
             everything=many.everything, worked=worked, masks=masks, contacts=contacts, cells=cells
+        )
+
+    def _by_hand_too(
+        self, worked: Mapping[str, Value], masks: Mapping[Hashable, int], count: int
+    ) -> Scene:
+        """Return the scene of a machine whose balls lie as they should."""
+        copies = {name: count * number for number, name in enumerate(worked, 1)}
+        at_each = sum(1 << shift for shift in (0, *copies.values()))
+        held = (1 << count) - 1
+        everything = held * at_each
+        every = {
+            name: Value(
+                value.surely * at_each | held << copies[name],
+                value.maybe * at_each | held << copies[name],
+            )
+            for name, value in worked.items()
+        }
+        effects = Effects.over(self.profile, every, everything, self.table)
+        return Scene(
+            everything=everything,
+            worked=every,
+            masks={
+                **masks,
+                **{
+                    (name, balls): mask << shift
+                    for name, shift in copies.items()
+                    for balls, mask in masks.items()
+                },
+            },
+            contacts=effects.contacts,
+            cells=effects.healthy.cells,
+            effects=effects,
         )
 
 
@@ -230,7 +327,7 @@ class Case:
         table = inject(self.ground.profile, self.ground.table, left)
         for mistake in self.mistakes:
             if mistake.fact is not None:
-                table = _otherwise(self.ground.profile, table, mistake.fact)
+                table = with_fact_wrong(self.ground.profile, table, mistake.fact)
         return table
 
     @cached_property
@@ -266,18 +363,28 @@ class Case:
 
     @cached_property
     def _at_rest(self) -> dict[str, Value]:
-        return self._cells(NOTHING, self.table)
+        effects = self.scene.effects
+        if effects is None:
+            return self._cells(NOTHING, self.table)
+        changes = [effects.change(fault) for fault in self.faults]
+        for mistake in self.mistakes:
+            if mistake.fact is not None:
+                changes.append(effects.rewired(wrong_fact(self.ground.profile, mistake.fact)))
+        return self._as_noted({**self.scene.cells, **effects.changed_by(changes)})
 
-    def cells(self, act: Act = NOTHING, table: Links | None = None) -> dict[str, Value]:
-        """Return what is read at each sensor's address, over all positions of the balls."""
-        if act is NOTHING and table is None:
-            return self._at_rest
+    def cells(self, act: Act = NOTHING, table: Links | None = None) -> Readings:
+        """Return what is read while something is done to the machine."""
+        if table is None and act.edit is None and not act.as_of:
+            if not act.by_hand:
+                return Readings(self._at_rest)
+            if len(act.by_hand) == 1 and self.scene.effects is not None:
+                return Readings(self._at_rest, *act.by_hand)
         if self is not self.ground.sound:
-            return self._cells(act, self.table if table is None else table)
+            return Readings(self._cells(act, self.table if table is None else table))
         # Checks ask the sound machine the same over and over, for every case.
         if act not in self._known:
             self._known[act] = self._cells(act, self.table)
-        return self._known[act]
+        return Readings(self._known[act])
 
     def _cells(self, act: Act, table: Links) -> dict[str, Value]:
         scene = self.scene
@@ -318,10 +425,11 @@ class Case:
                     cells[name] = Value(everything & ~value.maybe, everything & ~value.surely)
         return cells
 
-    def reads(self, cells: Mapping[str, Value], sensor: str, balls: int | str) -> frozenset[str]:
+    def reads(self, readings: Readings, sensor: str, balls: int | str) -> frozenset[str]:
         """Return the readings that a sensor can give with so many balls in; empty: no such way."""
-        among = self.scene.masks.get(balls, 0)
-        value = cells[sensor]
+        worked = readings.worked
+        among = self.scene.masks.get(balls if worked is None else (worked, balls), 0)
+        value = readings.cells[sensor]
         found = set()
         if among & value.maybe:
             found.add(CLOSED)
@@ -335,22 +443,6 @@ class Case:
             if fault.component == (kind, name):
                 return fault
         return None
-
-
-def _otherwise(profile: Profile, table: Links, fact: Fact) -> Links:
-    """Return the table of links as it is when the profile has one fact wrong."""
-
-    def turned(link: Link) -> Link:
-        if fact in link.facts:
-            return attrs.evolve(link, action=_FLIPPED.get(link.action, link.action))
-        return link
-
-    chains = {name: tuple(turned(link) for link in chain) for name, chain in table.chains.items()}
-    leads = dict(table.leads)
-    if fact.table == "place":
-        pairs = wrong_end(profile).get(fact.row, {})
-        leads.update({one: table.leads.get(other, other) for one, other in pairs.items()})
-    return attrs.evolve(table, chains=chains, leads=leads)
 
 
 def with_chain(name: str, change: Callable[[tuple[Link, ...]], tuple[Link, ...]]) -> Act:

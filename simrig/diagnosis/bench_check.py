@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from typing import Any, Final
 
 import attrs
 
-from simrig.diagnosis.bench_case import Case, Ground
+from simrig.diagnosis.bench_case import MOVES, Case, Ground
 from simrig.diagnosis.bench_state import EASY, ELEVATED, MOST_VOLTS, WORK, Needs, UnsafeError
+from simrig.faults.candidates import Fault
 from simrig.sensing.chain import Part
+
+_MOST_KNOWN: Final = 4096
 
 RIGHT: Final = "right"
 
@@ -57,6 +60,8 @@ class Check:
     may_stay: str = ""
     volts: float | None = attrs.field(default=None)
     _sound: list[frozenset[str]] = attrs.field(factory=list, repr=False)
+    _speaks: dict[Fault, bool] = attrs.field(factory=dict, repr=False)
+    _known: dict[Hashable, frozenset[str]] = attrs.field(factory=dict, repr=False)
 
     @needs.validator
     def _enough(self, attribute: attrs.Attribute[Any], value: Needs) -> None:
@@ -88,9 +93,35 @@ class Check:
 
     def outcomes(self, case: Case) -> frozenset[str]:
         """Return the results that a case can give; empty where that cannot be told."""
-        if self.sensors & case.touched or self.parts & case.parts or self.asks & case.of:
-            return self.judge(case)
-        return self.sound
+        if not (self.sensors & case.touched or self.parts & case.parts or self.asks & case.of):
+            return self.sound
+        # Cases that differ only by what the check does not speak of show the same, unless
+        # something carries what that does to its sensors.
+        spoken_of = [fault for fault in case.faults if self.speaks_of(fault)]
+        carried = case.mistakes or any(self.ground.carries(fault) for fault in spoken_of)
+        key = (
+            frozenset(case.faults if carried else spoken_of),
+            frozenset([fault for fault in case.hidden if self.speaks_of(fault)]),
+            bool(case.hidden),
+            case.mistakes,
+        )
+        found = self._known.get(key)
+        if found is None:
+            if len(self._known) >= _MOST_KNOWN:
+                self._known.clear()
+            found = self._known[key] = self.judge(case)
+        return found
+
+    def speaks_of(self, fault: Fault) -> bool:
+        """Tell whether a fault can change what the check shows, alone or beside others."""
+        found = self._speaks.get(fault)
+        if found is None:
+            found = self._speaks[fault] = (
+                fault.kind.effect == MOVES
+                or Part(*fault.component) in self.parts
+                or bool(self.sensors and self.ground.touched(fault) & self.sensors)
+            )
+        return found
 
     @property
     def sound(self) -> frozenset[str]:

@@ -10,7 +10,6 @@ from functools import cached_property
 
 import attrs
 
-from simrig.diagnosis.bench_case import Case
 from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.check_results import Result
 from simrig.diagnosis.checks import check_named, result_named
@@ -132,6 +131,6 @@ def possible_results(isolation: Isolation, asked: Result) -> tuple[str, ...]:
     """Return the results that what is left can give to a check."""
     found: dict[str, None] = {}
     for cause in isolation.causes[:40]:
-        case = Case(ground=isolation.bench.ground, faults=cause.faults, mistakes=cause.assumes)
+        case = isolation.bench.ground.case(cause.faults, mistakes=cause.assumes)
         found.update(dict.fromkeys(sorted(asked.check.outcomes(case))))
     return tuple(found)[:6]

@@ -1,18 +1,26 @@
-"""The masks of all sensors' cells, sound and under suspects."""
+"""One sheet as a system of cells and worlds: the machine's side of the reasoning.
+
+Cells are all sensors; their masks are worked out here, sound and under suspects.  A
+reader's error edits what was seen.  A flickering cell is one that an intermittent part
+makes read one way at one time and the other way at another.
+"""
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING
 
+from simrig.diagnosis.evidence import Circumstances
 from simrig.diagnosis.masks import Effect, MaskModel, Masks
+from simrig.diagnosis.pieces import NOWHERE, Exposure, Pieces
+from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.suspects import Mistake
 from simrig.expectation.comparison import ALL, boards, wrong_end
+from simrig.expectation.observation import Observation
+from simrig.faults.effects import KEPT
+from simrig.faults.reaching import Interaction
+from simrig.signals import CLOSED, FLICKERS, OPEN, UNKNOWN
 from simrig.world.worlds import Value
-
-if TYPE_CHECKING:
-    from simrig.diagnosis.evidence import Circumstances
 
 
 class Cells:
@@ -27,7 +35,7 @@ class Cells:
         self.flickering = flickering
         self.healthy = about.effects.healthy.cells
         self.cells = {sensor.id: number for number, sensor in enumerate(about.profile.sensor)}
-        self._everything = about.effects.many.everything
+        self._everything = about.effects.everything
         self._count = len(about.placements)
         selecting = {index for chosen in about.selected for index in chosen}
         self._selecting = selecting
@@ -48,6 +56,7 @@ class Cells:
         self._common = {index for index in parts if index < about.common}
 
     def model(self) -> MaskModel:
+        """Return the cells and worlds with everything that a set of suspects can make of them."""
         about = self.about
         count = len(self.cells)
         interactions = [about.interaction(index) for index in range(len(about.suspects))]
@@ -86,7 +95,49 @@ class Cells:
             worlds=about.selected[frozenset()],
             effect=self.effect,
             keys=about.keys,
+            parting=self._parting(interactions) if about.limit > 2 else None,
         )
+
+    def _parting(self, interactions: Sequence[Interaction]) -> Pieces:
+        """Return what takes out suspects that stand apart; of two, ``meets`` tells enough."""
+        about, standing = self.about, self.about.effects.standing
+        own: list[int | None] = []
+        for index, one in enumerate(interactions):
+            if index in self._selecting:
+                own.append(None)
+            elif index in self._parts:
+                change = about.change(index)
+                own.append(self._bits(standing.own(change)) if standing.plain(change) else None)
+            else:
+                own.append(self._bits(one.reaches))
+        return Pieces(
+            own=tuple(own),
+            taking=frozenset([i for i in self._parts if not interactions[i].closes]),
+            exposed=self._exposed,
+        )
+
+    def _exposed(self, some: frozenset[int], every: bool) -> Exposure:
+        """Return the cells on which suspects bear, whether those that come and go show or not."""
+        about = self.about
+        parts = some & self._parts
+        usual = about.selected[frozenset()]
+        found = NOWHERE
+        for index in some - parts - self._selecting:
+            found = found.joined(Exposure(self._bits(about.interaction(index).reaches), 0))
+        for shown in self._shown(parts):
+            changes = [about.change(i) for i in sorted(shown)]
+            names = about.effects.exposed(changes, self._everything if every else usual)
+            found = found.joined(Exposure(self._bits(names.bears), self._bits(names.near)))
+        return found
+
+    def _shown(self, parts: frozenset[int]) -> list[frozenset[int]]:
+        """Return what parts show when those of them that come and go do or do not."""
+        fickle = sorted(parts & self._fickle)
+        return [
+            parts - frozenset(out)
+            for size in range(len(fickle) + 1)
+            for out in itertools.combinations(fickle, size)
+        ]
 
     def _bits(self, names: Iterable[str]) -> int:
         bits = 0
@@ -126,7 +177,7 @@ class Cells:
         found = joint.get(component)
         if found is None:
             found = self._effect(component)
-            if component <= self._common:
+            if component <= self._common and len(component) <= KEPT:
                 joint[component] = found
         return found
 
@@ -136,12 +187,7 @@ class Cells:
             return self._of_steady_parts(component)
         chosen = component & self._selecting
         parts = component & self._parts
-        fickle = sorted(parts & self._fickle)
-        present = [
-            parts - frozenset(out)
-            for size in range(len(fickle) + 1)
-            for out in itertools.combinations(fickle, size)
-        ]
+        present = self._shown(parts)
         mistakes = [self._mistakes[i] for i in component if i in self._mistakes]
         if not self.flickering and all(one.fact is not None for one in mistakes):
             states = [self._of_steady_parts(some).states[0] for some in present]
@@ -155,10 +201,12 @@ class Cells:
         """Return the effect of parts alone that do not come and go."""
         about = self.about
         key, state = about.effects.resolved([about.change(i) for i in component])
-        effect = about.steady.get(key)
+        effect = None if key is None else about.steady.get(key)
         if effect is None:
             cells = {self.cells[name]: self._masks(closed) for name, closed in state.items()}
-            effect = about.steady[key] = Effect(states=(cells,))
+            effect = Effect(states=(cells,))
+            if key is not None:
+                about.steady[key] = effect
         return effect
 
     def _changed(
@@ -187,3 +235,31 @@ class Cells:
                 masks = (masks[1], masks[0], masks[2])
             found[self.cells[name]] = masks
         return found
+
+
+def system(circumstances: Circumstances, observation: Observation) -> MaskSystem:
+    """Return one sheet as a system for the reasoning."""
+    looked = observation.looked_at()
+    flickering = FLICKERS in looked.values()
+    models = circumstances.models
+    if flickering not in models:
+        models[flickering] = Cells(circumstances, flickering).model()
+    names = [sensor.id for sensor in circumstances.profile.sensor]
+    return MaskSystem(
+        model=models[flickering],
+        readings=tuple([_VALUES.get(looked.get(name, UNKNOWN)) for name in names]),
+        barred=frozenset(
+            [
+                index
+                for index, one in enumerate(circumstances.suspects)
+                if one.mistake is not None
+                and one.mistake.kind == "misread"
+                and one.mistake.sheet == circumstances.number
+                and one.mistake.value not in looked
+            ]
+        ),
+    )
+
+
+_VALUES = {OPEN: 0, CLOSED: 1, FLICKERS: 2}
+"""The values that a cell can read, as positions among its masks."""

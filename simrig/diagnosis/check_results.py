@@ -7,12 +7,12 @@ ruled out.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from functools import cached_property
 
 import attrs
 
-from simrig.diagnosis.bench_case import HIDES, MOVES, Case
+from simrig.diagnosis.bench_case import HIDES, MOVES, Case, Ground
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.families import Classes
 from simrig.diagnosis.interchangeable import interchangeable
@@ -25,6 +25,8 @@ from simrig.sensing.chain import Part
 SHOWS, STAYS_HIDDEN, CHANGES = 0.8, 0.15, 0.05
 """How likely an intermittent fault shows throughout the work on it, hides, or changes:
 common practice, no source."""
+CARRYING = ("numbering", "profile")
+"""Mistakes under which another sensor is read, or another matrix."""
 MAY_STAY = 0.1
 """And how likely a tap leaves it as it is."""
 
@@ -80,16 +82,41 @@ class Shown(System):
         """The suspects that any of the checks can tell something about."""
         return frozenset().union(*self.spoken_of)
 
+    @cached_property
+    def carrying(self) -> frozenset[int]:
+        """Those of them that can bring what others do to the sensors of a check."""
+        found = [i for i in self.speaking if self._does(i, Ground.carries)]
+        found += [
+            index
+            for index in self.speaking
+            if (mistake := self.suspects[index].mistake) and mistake.kind in CARRYING
+        ]
+        return frozenset(found)
+
+    @cached_property
+    def carried(self) -> frozenset[int]:
+        """The suspects of which a check tells something beside what carries it."""
+        every = range(len(self.suspects)) if self.carrying else ()
+        return frozenset([i for i in every if self._does(i, Ground.touched)])
+
+    def _does(self, index: int, what: Callable[[Ground, Fault], object]) -> bool:
+        fault = self.suspects[index].fault
+        return fault is not None and bool(what(self.results[0].check.ground, fault))
+
     def outcomes(self, chosen: frozenset[int]) -> Allowed | Conflict:
         """Tell whether a set explains every result, and how well."""
         told = chosen & self.speaking
+        carried = not told.isdisjoint(self.carrying)
+        if carried:
+            told |= chosen & self.carried
         known = self._known.get(told)
         if known is None:
             known = self._known[told] = self._judged(told)
         likelihood, against = known
         if against is None:
             return Allowed(likelihood=likelihood)
-        return Conflict(candidates=self.spoken_of[against] - chosen)
+        helpful = self.spoken_of[against]
+        return Conflict(candidates=(helpful | self.carried if carried else helpful) - chosen)
 
     def classes(self) -> Classes:
         """Return what the checks cannot part as classes.
@@ -105,11 +132,11 @@ class Shown(System):
         for index, one in enumerate(self.suspects):
             fault = one.fault
             if index not in self.speaking:
-                keys.append(-1)
+                keys.append((alike[index], "carried") if index in self.carried else -1)
             elif fault is None or alike[index] == index:
                 keys.append((index,))
             else:
-                case = Case(ground=ground, faults=(fault,))
+                case = ground.case((fault,))
                 shown = tuple([one.check.outcomes(case) for one in self.results])
                 keys.append((alike[index], shown, condition(fault)))
         return Classes.group(self.deviations, keys)
@@ -126,7 +153,7 @@ class Shown(System):
         mistakes = tuple(one.mistake for one in ones if one.mistake is not None)
         ground = self.results[0].check.ground
         fickle = tuple(fault for fault in faults if fault.kind.intermittent)
-        shows = Case(ground=ground, faults=faults, mistakes=mistakes)
+        shows = ground.case(faults, mistakes=mistakes)
         shown = ever = chances(self.results, shows)
         likelihood = product(shown)
         if fickle:
@@ -154,13 +181,10 @@ def _spoken_of(check: Check, suspects: Iterable[Suspect]) -> frozenset[int]:
         if fault is None:
             assert one.mistake is not None
             speaks = one.mistake.kind in asked
+        elif fault.kind.effect == MOVES:
+            speaks = MOVES in asked or Part(*fault.component) in check.parts
         else:
-            speaks = (
-                Part(*fault.component) in check.parts
-                or (fault.kind.effect == MOVES and MOVES in asked)
-                or (fault.kind.intermittent and HIDES in asked)
-                or bool(check.sensors and check.ground.touched(fault) & check.sensors)
-            )
+            speaks = check.speaks_of(fault) or (fault.kind.intermittent and HIDES in asked)
         if speaks:
             found.add(index)
     return frozenset(found)
@@ -169,12 +193,8 @@ def _spoken_of(check: Check, suspects: Iterable[Suspect]) -> frozenset[int]:
 def hidden(case: Case, fickle: Iterable[Fault]) -> Case:
     """Return a case in which the faults that come and go do not show."""
     gone = tuple(fickle)
-    return Case(
-        ground=case.ground,
-        faults=tuple(fault for fault in case.faults if fault not in gone),
-        hidden=gone,
-        mistakes=case.mistakes,
-    )
+    left = tuple(fault for fault in case.faults if fault not in gone)
+    return case.ground.case(left, gone, case.mistakes)
 
 
 def chances(results: Iterable[Result], case: Case) -> list[float]:

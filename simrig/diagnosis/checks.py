@@ -14,6 +14,7 @@ from functools import cache
 from simrig.diagnosis.bench_case import Case, Ground
 from simrig.diagnosis.bench_check import RIGHT, Check
 from simrig.diagnosis.checks_coils import coil_checks
+from simrig.diagnosis.checks_granted import granted_checks
 from simrig.diagnosis.checks_mates import mate_checks
 from simrig.diagnosis.checks_matrix import line_checks
 from simrig.diagnosis.checks_optical import beam_checks
@@ -36,6 +37,7 @@ def catalogue(
     about = Ground.of(profile) if ground is None else ground
     return (
         *reading_checks(about, start_balls),
+        *granted_checks(about, start_balls),
         *ball_checks(about),
         *hand_checks(about),
         *mate_checks(about),

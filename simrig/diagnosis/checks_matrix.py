@@ -45,9 +45,11 @@ def _ends(case: Case, axis: str, number: int) -> tuple[frozenset[Node], list[Cro
 
 def _line(ground: Ground, axis: str, number: int) -> Check:
     order: tuple[str, ...] = ()
+    plug: list[Part] = []
     for line in getattr(ground.profile.matrix, axis) if ground.profile.matrix else ():
         if line.number == number:
             order = line.order or ()
+            plug = [Part("connector", str(line.connector))]
 
     def judge(case: Case) -> frozenset[str]:
         fault = case.failed(axis, str(number))
@@ -62,7 +64,7 @@ def _line(ground: Ground, axis: str, number: int) -> Check:
         return frozenset(("whole" if len(reached_) == len(here) else "broken",))
 
     pieces = [Part(f"{axis} piece", f"{number}@{place}") for place in range(1, len(order))]
-    parts = frozenset((Part(axis, str(number)), *pieces)) | frozenset(
+    parts = frozenset((Part(axis, str(number)), *pieces, *plug)) | frozenset(
         Part(f"{axis}s", pair) for one, other in pairwise(range(max(number - 1, 0), number + 2))
         for pair in (f"{one}+{other}",)
     )  # fmt: skip

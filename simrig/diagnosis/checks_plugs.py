@@ -21,7 +21,7 @@ def plug_checks(ground: Ground) -> Iterator[Check]:
     profile = ground.profile
     for plug in profile.connector:
         part = Part("connector", plug.id)
-        behind = ground.behind(part)
+        behind = ground.through(part)
         if not behind:
             continue
         where = f" ({plug.place})" if plug.place else ""

@@ -33,6 +33,9 @@ ANSWERS: Final = {
     "elsewhere": "another address changes instead",
     "others-too": "it changes, and another address with it",
 }
+PRESSED: Final = "only-pressed"
+GAP: Final = "contact-gap-wide"
+"""The kind of fault that pressing a contact closed takes away while it is pressed."""
 UNDER: Final = ("trough", "outhole", "magazine", "passage")
 """Kinds of places that are reached from below the playfield."""
 MOST_UNSURE: Final = 3
@@ -111,7 +114,7 @@ def _pattern(balls: int | str) -> Callable[[Case], frozenset[str]]:
             worlds ^= world
             wrong, unsure = set(), []
             for name, reading in must.items():
-                value = read[name]
+                value = read.cells[name]
                 surely, maybe = bool(value.surely & world), bool(value.maybe & world)
                 if surely != maybe:
                     unsure.append(name)
@@ -142,10 +145,15 @@ def hand_checks(ground: Ground) -> Iterator[Check]:
         technology = ground.profile.technology(sensor)
         if sensor.id not in ground.profile.address_of:
             continue
+        pressed = technology == "contact" and sensor.kind != "button"
         doing = {
             "light": f"Block the beam of {sensor.title} with a stick and free it",
             "proximity": f"Roll a ball over {sensor.title}, playfield as in play",
         }.get(technology or "contact", f"Work {sensor.title} by hand and let go")
+        if pressed:
+            doing += (
+                "; if nothing changes, press the contact itself closed behind its lever or wire"
+            )
         if sensor.kind == "button":
             work, where = "read", {"playfield": "down"}
         elif technology == "proximity":
@@ -155,17 +163,41 @@ def hand_checks(ground: Ground) -> Iterator[Check]:
         yield Check(
             id=f"work-{sensor.id}", title=doing + "; watch its reading", work=work,
             needs=needs_of(work, **where), minutes=0.5,
-            results=ANSWERS, caution="" if work == "read" else STICK, ground=ground,
-            judge=_by_hand(sensor.id, (EMPTY,) if work == "reach" else (EMPTY, "home")),
+            results=ANSWERS | ({PRESSED: "only when the contact itself is pressed"} if pressed else {}),
+            caution="" if work == "read" else STICK, ground=ground,
+            judge=_by_hand(
+                sensor.id, (EMPTY,) if work == "reach" else (EMPTY, "home"), pressed=pressed
+            ),
             sensors=frozenset((sensor.id,)),
         )  # fmt: skip
 
 
-def _by_hand(sensor: str, balls: tuple[int | str, ...]) -> Callable[[Case], frozenset[str]]:
+def _by_hand(
+    sensor: str, balls: tuple[int | str, ...], *, pressed: bool
+) -> Callable[[Case], frozenset[str]]:
     worked = Act(by_hand=frozenset((sensor,)))
 
     def judge(case: Case) -> frozenset[str]:
-        return answers(case, sensor, NOTHING, worked, balls)
+        found = answers(case, sensor, NOTHING, worked, balls)
+        gap = [fault for fault in case.faults if fault.name == f"{GAP}:{sensor}"]
+        if not pressed or not gap or "stays-open" not in found:
+            return found
+        # Pressed closed, a contact whose gap is too wide does what it must.
+        closed = answers(
+            Case(
+                ground=case.ground,
+                faults=tuple(fault for fault in case.faults if fault not in gap),
+                hidden=case.hidden,
+                mistakes=case.mistakes,
+            ),
+            sensor,
+            NOTHING,
+            worked,
+            balls,
+        )
+        if "stays-open" in closed:
+            return found
+        return found - {"stays-open"} | {PRESSED}
 
     return judge
 

@@ -9,7 +9,7 @@ from simrig.diagnosis.bench_case import EMPTY, Case, Ground
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_state import MOST_VOLTS, needs_of
 from simrig.diagnosis.checks_optical import tapped
-from simrig.diagnosis.checks_reading import ANSWERS, STICK, reached
+from simrig.diagnosis.checks_reading import ANSWERS, GAP, PRESSED, STICK, reached
 from simrig.diagnosis.measuring import (
     CLIPPED,
     OHMS,
@@ -169,14 +169,19 @@ def _contact(ground: Ground, sensor: Sensor) -> Check:
         if rest.surely != rest.maybe or right.surely != right.maybe:
             return frozenset()
         if rest == worked:
-            return frozenset(("stays-closed" if rest.surely else "stays-open",))
+            fault = case.failed(*part)
+            wide = fault is not None and fault.kind.id == GAP
+            open_ = PRESSED if wide else "stays-open"
+            return frozenset(("stays-closed" if rest.surely else open_,))
         return frozenset(("works" if rest == right else "inverted",))
 
     return Check(
-        id=f"contact-{sensor.id}", title=f"Meter across the contact of {sensor.title}; work it",
+        id=f"contact-{sensor.id}",
+        title=f"Meter across the contact of {sensor.title}; work it, then press it itself closed",
         work="ohms", needs=needs_of("ohms", **reached(ground, sensor, parts=True)), minutes=1.0,
         results={"works": "it opens and closes as it must", "stays-open": "it never closes",
-                 "stays-closed": "it never opens", "inverted": "it works the other way round"},
+                 "stays-closed": "it never opens", "inverted": "it works the other way round",
+                 PRESSED: "it closes only when pressed itself: the gap"},
         caution=OHMS, ground=ground, judge=judge, parts=frozenset((part,)),
         sensors=frozenset((sensor.id,)),
     )  # fmt: skip

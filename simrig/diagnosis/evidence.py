@@ -1,10 +1,7 @@
-"""One sheet as a system of cells and worlds: the machine's side of the reasoning.
+"""The worlds of one or several sheets, and what each suspect changes in them.
 
-Cells are all sensors.  Worlds are all placements that any
-set of up to ``limit`` suspects can select.  A part fault changes cells, a ball
-fault or a wrong phase selects other worlds, a reader's error edits what was
-seen.  A flickering cell is one that an intermittent part makes read one way at
-one time and the other way at another.
+Worlds are all placements that any set of up to ``limit`` suspects can select.  A part
+fault changes cells, a ball fault or a wrong phase selects other worlds.
 """
 
 from __future__ import annotations
@@ -14,31 +11,23 @@ from collections.abc import Hashable, Iterable, Mapping, Sequence
 
 import attrs
 
-from simrig.diagnosis.cells import Cells
 from simrig.diagnosis.interchangeable import interchangeable
 from simrig.diagnosis.masks import Effect, MaskModel
-from simrig.diagnosis.readings import MaskSystem
 from simrig.diagnosis.suspects import Suspect
+from simrig.diagnosis.wrong_facts import wrong_fact
 from simrig.expectation.comparison import ALL, boards, wrong_end
-from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault
 from simrig.faults.contents import Change
-from simrig.faults.deltas import Rewiring
 from simrig.faults.dispositions import placements_with
 from simrig.faults.effects import Effects
 from simrig.faults.reaching import Interaction
 from simrig.profile.machine import Profile
-from simrig.scan.scanner import Links
-from simrig.sensing.chain import Link
-from simrig.signals import CLOSED, FLICKERS, OPEN, UNKNOWN
-from simrig.world.balls import Fact, Placement
+from simrig.world.balls import Placement
 from simrig.world.phases import Conditions
 from simrig.world.worlds import Value, worlds
 
 Block = tuple[str | None, int | None, tuple[Fault, ...], bool]
 """What selects worlds: phase, balls, ball faults, whether a ball passes."""
-
-_FLIPPED = {"makes": "breaks", "breaks": "makes", "inverts": "passes", "passes": "inverts"}
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -49,7 +38,8 @@ class Circumstances:
     selecting suspects, by their positions in ``suspects``.  ``steady`` keeps what
     parts do that do not come and go, by the key of their change of links; ``joint``
     what parts do by their positions among the ``common`` suspects, with which the
-    suspects of every sheet begin.
+    suspects of every sheet begin; ``models`` those of sheets on which a sensor
+    flickers, and of those on which none does.
     """
 
     profile: Profile
@@ -65,7 +55,7 @@ class Circumstances:
     common: int
     joint: dict[frozenset[int], Effect] = attrs.field(repr=False)
     _changes: dict[int, Change] = attrs.field(init=False, factory=dict, repr=False)
-    _models: dict[bool, MaskModel] = attrs.field(factory=dict, repr=False)
+    models: dict[bool, MaskModel] = attrs.field(factory=dict, repr=False)
 
     @classmethod
     def of(
@@ -132,15 +122,9 @@ class Circumstances:
             else:
                 assert one.mistake is not None
                 assert one.mistake.fact is not None
-                found = self.effects.rewired(_wrong_fact(self.profile, one.mistake.fact))
+                found = self.effects.rewired(wrong_fact(self.profile, one.mistake.fact))
             self._changes[index] = found
         return found
-
-    def model(self, flickering: bool) -> MaskModel:
-        """Return the model of sheets on which a sensor flickers, or none does."""
-        if flickering not in self._models:
-            self._models[flickering] = Cells(self, flickering).model()
-        return self._models[flickering]
 
     def interaction(self, index: int) -> Interaction:
         """Return the cells at which a suspect meets others, and those that it can change."""
@@ -259,49 +243,3 @@ def _watched(profile: Profile, route: str) -> bool:
     return any(
         spot.route == route and spot.id in profile.covering for spot in profile.spots.values()
     )
-
-
-def _wrong_fact(profile: Profile, fact: Fact) -> Rewiring:
-    def flip(link: Link) -> Link:
-        if fact not in link.facts:
-            return link
-        return attrs.evolve(link, action=_FLIPPED.get(link.action, link.action))
-
-    def edit(table: Links) -> Links:
-        chains = {
-            name: tuple([flip(link) for link in chain])
-            if any(fact in link.facts for link in chain)
-            else chain
-            for name, chain in table.chains.items()
-        }
-        leads = dict(table.leads)
-        if fact.table == "place":
-            pairs = wrong_end(profile).get(fact.row, {})
-            leads.update({one: table.leads.get(other, other) for one, other in pairs.items()})
-        return attrs.evolve(table, chains=chains, leads=leads)
-
-    return edit
-
-
-def system(circumstances: Circumstances, observation: Observation) -> MaskSystem:
-    """Return one sheet as a system for the reasoning."""
-    looked = observation.looked_at()
-    names = [sensor.id for sensor in circumstances.profile.sensor]
-    return MaskSystem(
-        model=circumstances.model(FLICKERS in looked.values()),
-        readings=tuple([_VALUES.get(looked.get(name, UNKNOWN)) for name in names]),
-        barred=frozenset(
-            [
-                index
-                for index, one in enumerate(circumstances.suspects)
-                if one.mistake is not None
-                and one.mistake.kind == "misread"
-                and one.mistake.sheet == circumstances.number
-                and one.mistake.value not in looked
-            ]
-        ),
-    )
-
-
-_VALUES = {OPEN: 0, CLOSED: 1, FLICKERS: 2}
-"""The values that a cell can read, as positions among its masks."""

@@ -15,9 +15,9 @@ import attrs
 
 from simrig.diagnosis.suspects import Suspect
 from simrig.faults.candidates import Fault
-from simrig.faults.injection import inject, plug_pairs
+from simrig.faults.injection import inject, lines_of, plug_pairs
 from simrig.profile.machine import Profile
-from simrig.scan.circuit import sneaking
+from simrig.scan.circuit import on_lines, sneaking
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import contact
 from simrig.world.worlds import Value
@@ -68,12 +68,14 @@ class Grouping:
     def _find_touched(self, fault: Fault) -> frozenset[str]:
         part, effect = fault.component, fault.kind.effect
         if effect in ON_CHAINS:
+            lines = lines_of(self.profile, fault)
             return frozenset(
                 [
                     name
                     for name, chain in self.table.chains.items()
                     if any(link.part == part for link in chain)
                 ]
+                + [one.sensor for one in self.table.circuit.crossings if on_lines(one, lines)]
             )
         if effect.endswith("diode"):
             return frozenset((fault.part,))
@@ -116,7 +118,13 @@ class Grouping:
         effect = fault.kind.effect
         touched = self.touches(fault)
         reads: dict[str, Value] = {}
-        if effect in ON_CHAINS:
+        if lines_of(self.profile, fault):
+            if touched & self._sneaking or any(
+                link.part == fault.component for name in touched for link in self.table.chains[name]
+            ):
+                return fault.name
+            reads = dict.fromkeys(touched, Value(0, 0))
+        elif effect in ON_CHAINS:
             changed = inject(self.profile, self.table, (fault,)).chains
             reads = {name: contact(changed[name], _WORKED, 0b11) for name in touched}
         elif effect in ("opens diode", "opens line", "cuts line") and not touched & self._sneaking:

@@ -13,6 +13,7 @@ from collections.abc import Container, Hashable, Iterator, Mapping
 
 from simrig.diagnosis.suspects import Suspect
 from simrig.faults.candidates import Fault
+from simrig.faults.injection import lines_of
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import Links
 from simrig.sensing.chain import Chain, Link
@@ -42,7 +43,9 @@ def interchangeable(
         for place, link in enumerate(chain):
             by_part.setdefault(link.part, []).append((name, stretches[name][place], link))
     for index, one in enumerate(suspects):
-        key = _key(one.fault, by_part) if one.fault is not None else None
+        fault = one.fault
+        alone = fault is None or lines_of(profile, fault)
+        key = None if fault is None or alone else _key(fault, by_part)
         yield index if key is None else key
 
 

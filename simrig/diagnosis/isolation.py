@@ -90,7 +90,12 @@ class Bench:
     def of(cls, profile: Profile, sheets: Sequence[Sheet] = ()) -> Bench:
         """Return the bench as it stands when the last of these sheets has been taken."""
         balls, assumed, door = _as_left(profile, sheets)
-        ground = Ground.of(profile, assumed=assumed, sheet=max(len(sheets) - 1, 0))
+        ground = Ground.of(
+            profile,
+            assumed=assumed,
+            sheet=max(len(sheets) - 1, 0),
+            balls_seen=bool(sheets) and sheets[-1].conditions.seen_only,
+        )
         return cls(
             profile=profile,
             ground=ground,
@@ -161,7 +166,7 @@ class Isolation:
         return any(product(chances(self.results, case)) > 0 for case, _ in self._ways(cause))
 
     def _ways(self, cause: Cause) -> list[tuple[Case, float]]:
-        shows = Case(ground=self.bench.ground, faults=cause.faults, mistakes=cause.assumes)
+        shows = self.bench.ground.case(cause.faults, mistakes=cause.assumes)
         fickle = [fault for fault in cause.faults if fault.kind.intermittent]
         if not fickle:
             return [(shows, 1.0)]

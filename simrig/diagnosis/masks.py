@@ -50,7 +50,7 @@ stuck open explains that:
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator, Mapping
-from functools import reduce
+from functools import cached_property, reduce
 from operator import or_
 from typing import Any, NamedTuple
 
@@ -58,6 +58,7 @@ import attrs
 
 from simrig.diagnosis.deviation import Deviation
 from simrig.diagnosis.families import Classes
+from simrig.diagnosis.pieces import Pieces
 from simrig.diagnosis.products import Span
 
 Masks = tuple[int, ...]
@@ -133,6 +134,8 @@ class MaskModel:
     ``effect(component)`` is asked for deviations alone and for deviations that hang
     together.  The answers for one and for two are kept.
 
+    ``parting``, if given, takes out of what hangs together what stands apart all the same.
+
     ``keys[i]``, if given, is equal for interchangeable deviations (see
     ``System.classes``), which must have equal ``meets`` and ``reaches``.
 
@@ -151,6 +154,7 @@ class MaskModel:
     enlarges: tuple[tuple[int, ...], ...] | None = attrs.field(default=None, repr=False)
     turners: frozenset[int] = attrs.field(default=frozenset(), repr=False)
     keys: tuple[Hashable, ...] | None = attrs.field(default=None, repr=False)
+    parting: Pieces | None = attrs.field(default=None, repr=False)
     everything: int = attrs.field(init=False, repr=False)
     _carried: int = attrs.field(init=False, repr=False)
     _changes: dict[frozenset[int], tuple[Change, ...]] = attrs.field(
@@ -254,6 +258,11 @@ class MaskModel:
             if len(component) <= _KEPT:
                 self._changes[component] = changes
         return changes
+
+    @cached_property
+    def selectors(self) -> frozenset[int]:
+        """The deviations that select other worlds."""
+        return next(_holding(1 << len(self.healthy), self.meets, self._meeting))
 
     def meeting(self, cells: int) -> Iterator[frozenset[int]]:
         """Yield for each cell of a bit set the deviations that meet others there."""

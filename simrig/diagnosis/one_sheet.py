@@ -13,8 +13,9 @@ from functools import cached_property
 
 import attrs
 
+from simrig.diagnosis.cells import system
 from simrig.diagnosis.deviation import Deviation
-from simrig.diagnosis.evidence import Circumstances, system
+from simrig.diagnosis.evidence import Circumstances
 from simrig.diagnosis.families import Classes
 from simrig.diagnosis.parting import Parting
 from simrig.diagnosis.readings import MaskSystem

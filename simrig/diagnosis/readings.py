@@ -9,7 +9,7 @@ operations for each deviation.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import reduce
 from operator import or_
 
@@ -18,6 +18,7 @@ import attrs
 from simrig.diagnosis.deviation import Deviation
 from simrig.diagnosis.families import Classes
 from simrig.diagnosis.masks import MaskModel
+from simrig.diagnosis.pieces import NOWHERE
 from simrig.diagnosis.products import Product, Span, multiply, to_blame
 from simrig.diagnosis.system import Allowed, Conflict, System
 
@@ -51,7 +52,7 @@ class MaskSystem(System):
     _meets: tuple[int, ...] = attrs.field(init=False, repr=False)
     _grown: dict[int, int] = attrs.field(init=False, repr=False, factory=dict)
     _alone: dict[int, tuple[_Laid, ...]] = attrs.field(init=False, repr=False, factory=dict)
-    _kept: dict[frozenset[int], tuple[_Laying, ...]] = attrs.field(
+    _kept: dict[tuple[frozenset[int], bool], tuple[_Laying, ...]] = attrs.field(
         init=False, repr=False, factory=dict
     )
 
@@ -101,7 +102,7 @@ class MaskSystem(System):
     def outcomes(self, chosen: frozenset[int]) -> Allowed | Conflict:
         if chosen & self.barred:
             return Conflict(candidates=frozenset())
-        layings = self._layings(chosen)
+        layings = self._layings(chosen, self._every(chosen))
         agreeing = sum([product.total.bit_count() for product, _ in layings])
         if agreeing:
             return Allowed(likelihood=agreeing / sum([possible for _, possible in layings]))
@@ -121,27 +122,49 @@ class MaskSystem(System):
 
         The cell after the last is the selection of worlds.
         """
-        layings = self._layings(chosen)
+        layings = self._layings(chosen, self._every(chosen))
         if any(product.total for product, _ in layings):
             return ()
         return tuple(sorted(self._blamed(layings)))
 
     def agreeing_worlds(self, chosen: frozenset[int]) -> int:
         """Return the mask of the worlds that give exactly the readings, in some state."""
-        return reduce(or_, [product.total for product, _ in self._layings(chosen)])
+        return reduce(
+            or_, [product.total for product, _ in self._layings(chosen, self._every(chosen))]
+        )
 
     def extensions(self, chosen: frozenset[int], candidates: Iterable[int]) -> dict[int, float]:
+        every = self._every(chosen)
+        if every or self.model.parting is None:
+            return self._extended(chosen, candidates, every)
+        # What stands apart in the usual worlds may not in those that are selected instead.
+        asked = list(candidates)
+        others = self.model.selectors.intersection(asked)
+        found = self._extended(chosen, [index for index in asked if index not in others], False)
+        return {**found, **self._extended(chosen, others, True)} if others else found
+
+    def _every(self, chosen: frozenset[int]) -> bool:
+        """Tell whether worlds besides the usual ones are selected."""
+        return not self.model.selectors.isdisjoint(chosen)
+
+    def _extended(
+        self, chosen: frozenset[int], candidates: Iterable[int], every: bool
+    ) -> dict[int, float]:
         components = self._components(chosen)
         touched = reduce(or_, [bits for bits, _ in components], 0)
-        layings = self._layings(chosen)
+        layings = self._layings(chosen, every)
         meets, alone = self._meets, self._alone
         unchanged = _likelihood(layings, _NO_CHANGE)
+        parting, exposure = self.model.parting, NOWHERE
+        if parting is not None:
+            for _, members in components:
+                exposure = exposure.joined(parting.exposure(members, every))
         likelihoods = {}
         for index in candidates:
             if index in self.barred:
                 continue
-            if meets[index] & touched:
-                likelihood = self._join(components, layings, index)
+            if meets[index] & touched and not (parting and parting.apart(index, exposure)):
+                likelihood = self._join(components, index, every)
             else:
                 laid = alone[index] if index in alone else self._lay(index)
                 likelihood = _likelihood(layings, laid) if laid else unchanged
@@ -152,8 +175,8 @@ class MaskSystem(System):
     def _join(
         self,
         components: list[tuple[int, frozenset[int]]],
-        layings: tuple[_Laying, ...],
         index: int,
+        every: bool,
     ) -> float:
         """Return the likelihood with one deviation added that hangs together with chosen ones."""
         bits = self._meets[index]
@@ -162,7 +185,13 @@ class MaskSystem(System):
         for component_bits, component in components:
             (joined if component_bits & bits else rest).extend(component)
         component = frozenset(joined)
-        others = self._layings(frozenset(rest))
+        if self.model.parting is not None:
+            for piece in self.model.parting.of(component, every):
+                if index in piece:
+                    joined, component = list(piece), piece
+                else:
+                    rest.extend(piece)
+        others = self._layings(frozenset(rest), every)
         if not self.model.knows(component):
             # A cell that nothing enlarges gives no more worlds than without the component: if
             # these conflict, nothing need be asked.
@@ -236,13 +265,16 @@ class MaskSystem(System):
             found += [other for other in waiting if meets[other] & meets[index]]
         return found
 
-    def _layings(self, chosen: frozenset[int]) -> tuple[_Laying, ...]:
-        """Return the products of the masks under ``chosen``, one for each state."""
-        layings = self._kept.get(chosen)
+    def _layings(self, chosen: frozenset[int], every: bool) -> tuple[_Laying, ...]:
+        """Return the products of the masks under ``chosen``, one for each state.
+
+        They hold in ``every`` world, or in the usual ones.
+        """
+        layings = self._kept.get((chosen, every))
         if layings is None:
             model, picks = self.model, self._picks
             tables = [(self._healthy, model.worlds.bit_count())]
-            for _, component in self._components(chosen):
+            for component in self._pieces(chosen, every):
                 changed = []
                 for table, usual in tables:
                     for masks, _, _, possible in model.changes(component):
@@ -256,8 +288,14 @@ class MaskSystem(System):
             )
             if len(self._kept) >= _PRODUCTS_KEPT:
                 self._kept.clear()
-            self._kept[chosen] = layings
+            self._kept[chosen, every] = layings
         return layings
+
+    def _pieces(self, chosen: frozenset[int], every: bool) -> Iterator[frozenset[int]]:
+        """Yield the deviations that must be asked for together."""
+        parting = self.model.parting
+        for _, component in self._components(chosen):
+            yield from (component,) if parting is None else parting.of(component, every)
 
     def _lay(self, index: int) -> tuple[_Laid, ...]:
         """Return the changes of one deviation under the readings, none if nothing is seen of it."""

@@ -13,13 +13,12 @@ from typing import Final
 import attrs
 
 from simrig.diagnosis.system import Deviation
+from simrig.diagnosis.wrong_facts import assumed_facts
 from simrig.expectation.comparison import ALL, boards, wrong_end
-from simrig.expectation.facts import assumed_reason
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault, possible_faults
 from simrig.faults.modes import FAULT_KINDS, FaultKind
 from simrig.profile.machine import Profile
-from simrig.sensing.chain import chains
 from simrig.world.balls import Fact
 from simrig.world.phases import Conditions, phase_of
 
@@ -157,16 +156,7 @@ def _on_one_sheet(profile: Profile, number: int, sheet: Sheet) -> Iterator[Named
 
 
 def _profile(profile: Profile) -> Iterator[Named]:
-    seen: set[Fact] = set()
-    facts = [fact for links in chains(profile).values() for link in links for fact in link.facts]
-    facts += [
-        Fact("place", place.id, "position_1") for place in profile.place if place.capacity > 1
-    ]
-    for fact in facts:
-        if fact.key in ("at", "follows") or fact in seen:
-            continue
-        seen.add(fact)
-        if assumed_reason(profile, fact) is not None:
-            value = f"{fact.row} {fact.key}".replace("_", " ")
-            mistake = Mistake(kind="profile", value=value, fact=fact)
-            yield ("profile", *fact), mistake, READER_ODDS["profile"]
+    for fact in assumed_facts(profile):
+        value = f"{fact.row or fact.table} {fact.key}".replace("_", " ")
+        mistake = Mistake(kind="profile", value=value, fact=fact)
+        yield ("profile", *fact), mistake, READER_ODDS["profile"]

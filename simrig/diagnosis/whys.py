@@ -213,6 +213,12 @@ class Whys:
         components: list[tuple[str, str]] = [(part.kind, part.id) for part in parts]
         if address is not None and address.in_matrix:
             components += [("column", str(address.column)), ("row", str(address.row))]
+            components += [
+                ("connector", str(line.connector))
+                for axis in ("column", "row")
+                for line in getattr(self.profile.matrix, axis)
+                if line.number == getattr(address, axis)
+            ]
         # A part is sound when each way in which it can fail is ruled out.
         proofs: dict[tuple[str, str], list[Good] | None] = {}
         for index, one in enumerate(self.suspects):

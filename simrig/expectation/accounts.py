@@ -27,7 +27,7 @@ class Account:
     """An account; ``copy`` before it is changed where the old one is kept."""
 
     __slots__ = (
-        "anomalies", "arrivals", "belief", "check_at", "cost", "counts", "edges", "fares",
+        "anomalies", "arrivals", "bad", "belief", "check_at", "cost", "counts", "edges", "fares",
         "flickers", "hand", "handled", "kicks", "laid", "movers", "moves", "number", "odd",
         "phase", "states", "swap", "untold",
     )  # fmt: skip
@@ -43,6 +43,7 @@ class Account:
         self.handled: tuple[Move, float] = (Move(verb="", subject=""), -math.inf)
         self.kicks: dict[str, float] = {}
         self.belief: set[str] = set()
+        self.bad: frozenset[str] = frozenset()
         self.movers: list[Mover] = []
         self.odd: dict[str, Odd] = {}
         self.flickers: dict[str, list[Any]] = {}
@@ -60,7 +61,7 @@ class Account:
         other.handled, other.check_at = self.handled, self.check_at
         other.cost, other.laid, other.hand = self.cost, self.laid, self.hand
         other.counts, other.states = dict(self.counts), self.states
-        other.belief, other.odd = set(self.belief), dict(self.odd)
+        other.belief, other.odd, other.bad = set(self.belief), dict(self.odd), self.bad
         other.movers = [mover.copy() for mover in self.movers]
         other.flickers = {name: list(one) for name, one in self.flickers.items()}
         other.arrivals, other.edges = dict(self.arrivals), dict(self.edges)
@@ -83,9 +84,12 @@ class Account:
     @property
     def quiet(self) -> bool:
         """Whether nothing is open: every ball lies, or rolls where nothing watches."""
-        return not any(mover.waits for mover in self.movers) and all(
-            odd.flagged for odd in self.odd.values()
-        )
+        return not self.awaits and all(odd.flagged for odd in self.odd.values())
+
+    @property
+    def awaits(self) -> int:
+        """How many balls are on their way to a sensor that must show them."""
+        return sum(mover.waits for mover in self.movers)
 
     def key(self) -> Any:
         """What two accounts have in common that will go on alike."""
@@ -101,10 +105,7 @@ class Account:
 
     def told(self) -> list[Anomaly]:
         """Return every anomaly, in the order in which they were noted."""
-        found = self.kept()
-        for mover in self.movers:
-            found.extend(mover.judgement())
-        return found
+        return [*self.kept(), *(one for mover in self.movers for one in mover.judgement())]
 
     def kept(self) -> list[Anomaly]:
         """Return the anomalies of what is over."""
@@ -190,14 +191,15 @@ class Account:
         if state is None or state == target or self._held(mover, one.sensor, target):
             mover.state[index] = DONE
             unheard = state is None and one.length_ms is not None
-            self._believe(one.sensor, not one.worked if unheard else target)
+            self.believe(one.sensor, not one.worked if unheard else target)
         elif self.swap.get(one.sensor, one.sensor) in scene.masked or before_log:
             mover.state[index] = SKIPPED
-            self._believe(one.sensor, target if one.length_ms is None else not one.worked)
+            self.believe(one.sensor, target if one.length_ms is None else not one.worked)
         else:
             mover.state[index] = OVERDUE
+            self.bad |= {one.sensor}
             if one.length_ms is None or not begins:
-                self._believe(one.sensor, target)
+                self.believe(one.sensor, target)
                 self.odd[one.sensor] = Odd(
                     scene.time, 0.0, rebound=False, soft=False, flagged=True, line=0
                 )
@@ -220,7 +222,8 @@ class Account:
                         return True
         return False
 
-    def _believe(self, sensor: str, worked: bool) -> None:
+    def believe(self, sensor: str, worked: bool) -> None:
+        """Take a sensor for worked, or not, from here on."""
         if worked:
             self.belief.add(sensor)
         else:
@@ -236,6 +239,7 @@ class Account:
     def _stays_odd(self, scene: Scene, name: str, odd: Odd) -> None:
         """A change that nothing explains has not gone back."""
         if odd.soft and self.swap.get(name, name) in scene.masked:
+            self.odd[name] = odd.told()
             return
         self.cost += weights.STAYS_ODD - odd.cost
         worked = name not in self.belief
@@ -299,7 +303,7 @@ class Account:
                     line=scene.line,
                 )
             )
-        self._believe(one.sensor, one.worked if begins else not one.worked)
+        self.believe(one.sensor, one.worked if begins else not one.worked)
         self.odd.pop(one.sensor, None)
         self.edges[one.sensor] = time
         place = scene.place_of.get(one.sensor)

@@ -41,6 +41,7 @@ class Contacts:
             else:
                 self.unjudged[sensor.id] = "how it reads when a ball works it is not known"
         self._masked: dict[frozenset[str], frozenset[str]] = {}
+        self._read: dict[frozenset[str], dict[str, bool | None]] = {}
 
     def _loose(self, spot_id: str) -> bool:
         spot = self.profile.spots[spot_id]
@@ -61,6 +62,24 @@ class Contacts:
         if not any(one.backward is not None and one.backward.maybe for one in crossings):
             return frozenset()
         return frozenset(crossing.sensor for crossing in crossings)
+
+    def reads_with(self, worked: frozenset[str]) -> dict[str, bool | None]:
+        """Return whether each sensor open to phantoms reads closed while these are worked.
+
+        None where that is not known.
+        """
+        found = self._read.get(worked)
+        if found is None:
+            states = {}
+            for row in self.profile.sensor:
+                value = Value(int(row.id in worked), int(row.id in worked))
+                states[row.id] = contact(self.table.chains[row.id], value, 1)
+            cells = scan(self.profile, self.table, states, 1).cells
+            found = self._read[worked] = {
+                name: bool(cells[name].surely) if cells[name].surely == cells[name].maybe else None
+                for name in sorted(self.open_to_phantoms)
+            }
+        return found
 
     def masked(self, closed: frozenset[str]) -> frozenset[str]:
         """Return the sensors that the others' closed switches make read closed."""

@@ -81,6 +81,7 @@ class Maker:
         passes.merge()
         if move.verb not in (PUT, PICK):
             passes.share(source, leaving, target, arriving)
+            passes.clear_between()
         row = profile.row("coil", None if coil == NONE else coil)
         return Motion(
             move=move,

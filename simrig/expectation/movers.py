@@ -12,6 +12,7 @@ from typing import Final
 from simrig.expectation.anomalies import Anomaly, AnomalyKind
 from simrig.expectation.passes import START, Motion, Pass
 from simrig.expectation.weights import (
+    AGAIN,
     HANGS_MS,
     LATEST_MS,
     LEEWAY_MS,
@@ -30,14 +31,21 @@ class Mover:
     """A move under way; ``copy`` before it is changed where another account keeps it."""
 
     __slots__ = (
-        "began", "delay", "due", "first", "found", "hi", "key", "last", "lo", "motion", "ordered_only",
-        "path", "retires", "start_hi", "start_lo", "state", "trouble",
+        "began", "delay", "due", "first", "found", "hi", "key", "known", "last", "lo", "motion",
+        "ordered_only", "path", "retires", "start_hi", "start_lo", "state", "trouble",
     )  # fmt: skip
 
     def __init__(
-        self, motion: Motion, earliest: float, latest: float, delay: Span, ordered_only: bool
+        self,
+        motion: Motion,
+        earliest: float,
+        latest: float,
+        delay: Span,
+        ordered_only: bool,
+        known: frozenset[str] = frozenset(),
     ) -> None:
         self.motion = motion
+        self.known = known
         self.delay = delay
         self.ordered_only = ordered_only
         size = len(motion.passes)
@@ -65,7 +73,7 @@ class Mover:
         other.trouble, other.path, other.due, other.key = (
             self.trouble, self.path, self.due, self.key,
         )  # fmt: skip
-        other.retires, other.first = self.retires, self.first
+        other.retires, other.first, other.known = self.retires, self.first, self.known
         return other
 
     def _wait(self, one: Pass) -> tuple[float, float]:
@@ -214,7 +222,7 @@ class Mover:
         above = passes[index].after
         while above != START and state[above] not in (BEGUN, DONE):
             if state[above] == PENDING:
-                doubt += TROUBLE if passes[above].certain else UNSEEN
+                doubt += _doubt(passes[above], self.known)
             above = passes[above].after
         return doubt
 
@@ -253,8 +261,15 @@ class Mover:
         return high if math.isinf(low) else (low + high) / 2
 
     def cost(self) -> float:
-        """Return what its anomalies cost."""
-        return sum(SLIGHT if one.kind in ("late", "early") else TROUBLE for one in self.judgement())
+        """Return what its anomalies cost; less at sensors that are known not to show balls."""
+        return sum(
+            SLIGHT
+            if one.kind in ("late", "early")
+            else AGAIN
+            if one.sensor in self.known
+            else TROUBLE
+            for one in self.judgement()
+        )
 
 
 _NOT_ARRIVED: Final = (
@@ -265,8 +280,13 @@ _DOES_NOT_CLEAR: Final = "a ball has passed {}, but it still reads as if the bal
 _MISSED: Final = "a ball went past {} and it did not change"
 
 
-def unseen_before(motion: Motion, index: int) -> float:
-    """Return how much speaks against a first sight of a move at this pass."""
-    return sum(
-        TROUBLE if motion.passes[number].certain else UNSEEN for number in motion.before[index]
-    )
+def unseen_before(motion: Motion, index: int, known: frozenset[str]) -> float:
+    """Return how much speaks against a first sight of a move at this pass.
+
+    At sensors that are ``known`` not to show balls nothing is looked for.
+    """
+    return sum(_doubt(motion.passes[number], known) for number in motion.before[index])
+
+
+def _doubt(one: Pass, known: frozenset[str]) -> float:
+    return TROUBLE if one.certain and one.sensor not in known else UNSEEN

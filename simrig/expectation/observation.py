@@ -133,10 +133,13 @@ def resolve(profile: Profile, text: str) -> tuple[str, ...]:
     if (match := _RANGE.match(lowered)) and max(len(match[1]), len(match[2])) < 6:
         low, high = int(match[1]), int(match[2])
         named = tuple(numbers[number] for number in range(low, high + 1) if number in numbers)
-        if low <= high and len(named) == high - low + 1:
+        if low > high:
+            raise ValueError(f'"{word}" runs backwards; write {high}-{low}')
+        if len(named) == high - low + 1:
             return named
         missing = [str(number) for number in range(low, high + 1) if number not in numbers][:3]
-        raise ValueError(f'"{word}": no sensor has number {", ".join(missing) or word}')
+        told = ", ".join(missing)
+        raise ValueError(f'"{word}": no sensor has number {told}; simrig show lists them')
     if (address := addresses.parse(lowered)) is not None:
         for name, known in profile.address_of.items():
             if known == address:

@@ -17,3 +17,9 @@ class Odd:
         self.soft = soft
         self.flagged = flagged
         self.line = line
+
+    def told(self) -> Odd:
+        """Return it as one that needs no more telling."""
+        return Odd(
+            self.since, self.cost, rebound=False, soft=self.soft, flagged=True, line=self.line
+        )

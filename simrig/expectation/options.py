@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from typing import Final, NamedTuple
 
 from simrig.expectation.accounts import Account
 from simrig.expectation.movers import BEGUN, OVERDUE, PENDING, unseen_before
 from simrig.expectation.passes import Motion
 from simrig.expectation.scene import Scene
-from simrig.expectation.transfers import PICK, PUT, ends
+from simrig.expectation.transfers import PICK, PUT, carried, ends
 from simrig.expectation.weights import (
     BEFORE_THE_LOG,
     BOTH_HANDS,
@@ -21,6 +22,7 @@ from simrig.expectation.weights import (
     SHORTEST_REBOUND_MS,
     SLIGHT,
     TROUBLE,
+    UNSEEN_MOVE,
 )
 from simrig.world.moves import Move
 
@@ -28,8 +30,16 @@ _PLAIN: Final = 1.0
 """A way to take a change that costs less leaves no need to look for others."""
 
 
+_AS_GOOD: Final = 0.5
+"""An account that costs at most so much more is as good."""
+_MOVES_A_BALL: Final = ("take", "feed", "remove")
+
+
 class Option(NamedTuple):
-    """One way to take a change; ``cost`` is added to the account, ``doubt`` orders the ways."""
+    """One way to take a change; ``cost`` is added to the account, ``doubt`` orders the ways.
+
+    ``unseen`` is a move before it that no sensor must show.
+    """
 
     cost: float
     doubt: float
@@ -37,6 +47,7 @@ class Option(NamedTuple):
     number: int
     begins: bool
     move: Move | None
+    unseen: Move | None = None
 
 
 class Width(NamedTuple):
@@ -56,6 +67,10 @@ class Options:
     def of(
         self, account: Account, sensor: str, worked: bool, soft: bool, width: Width
     ) -> list[Option]:
+        """Return the ways to take a sensor's change, now, to worked or not worked.
+
+        ``soft``: other closed switches of the matrix can make it read closed as well.
+        """
         scene, time = self.scene, self.scene.time
         found: list[Option] = []
         for number, mover in enumerate(account.movers):
@@ -82,6 +97,8 @@ class Options:
         plain = not any(option.cost + option.doubt <= 0 for option in found)
         if plain or width.every:
             found += self._new_moves(account, sensor, worked, width)
+            if width.every:
+                found += self._after_unseen(account, sensor, worked, width)
         unlikely = not any(option.cost + option.doubt < _PLAIN for option in found)
         harmless = soft or account.may_rebound(scene, sensor, time)
         if width.every or unlikely or (plain and harmless):
@@ -107,7 +124,7 @@ class Options:
                 cost = price
                 if one.length_ms is None and self._too_soon(account, sensor):
                     cost += TROUBLE
-                option = Option(cost, self._unseen(motion, index), -1, index, True, move)
+                option = Option(cost, self._unseen(account, motion, index), -1, index, True, move)
                 plain = plain or cost + option.doubt < _PLAIN / 2
                 # Of several ways between two places the one with least unseen is enough, at first.
                 ways: object = ends(self.scene.profile, move)
@@ -119,19 +136,77 @@ class Options:
                 break
         return list(best.values())
 
+    def _after_unseen(
+        self, account: Account, sensor: str, worked: bool, width: Width
+    ) -> Iterator[Option]:
+        """Yield the moves that another makes possible, or look otherwise, which no sensor shows.
+
+        So a ball comes home to a position that nothing watches.
+        """
+        profile = self.scene.profile
+        for hidden in self.scene.all_moves:
+            if not self.may_go_unseen(account, hidden):
+                continue
+            source, target = ends(profile, hidden)
+            price = (self._price(account, hidden) or 0.0) + UNSEEN_MOVE
+            here = self.after(account, hidden)
+            for option in self._new_moves(here, sensor, worked, width):
+                if option.move is None or option.move.verb not in _MOVES_A_BALL:
+                    continue
+                if not {source, target}.isdisjoint({*ends(profile, option.move)} - {None}):
+                    yield option._replace(cost=option.cost + price, unseen=hidden)
+
+    def after(self, account: Account, move: Move) -> Account:
+        """Return an account as it is once a move has been made."""
+        scene, here = self.scene, account.copy()
+        here.counts, here.hand = carried(
+            scene.profile, scene.unwatched, account.counts, account.hand, move
+        )
+        return here
+
+    def other_ends(self, accounts: Iterable[Account], best: Account) -> Iterator[dict[str, int]]:
+        """Yield where else the balls can be at the end of a log than the best account has them.
+
+        So in others that are as good, and where a ball may have moved unseen since.
+        """
+        for account in sorted(accounts, key=lambda one: one.total):
+            if account.total <= best.total + _AS_GOOD and account.laid == best.laid:
+                yield account.counts
+        for move in self.scene.all_moves:
+            if move.verb == "take" and self.may_go_unseen(best, move):
+                yield self.after(best, move).counts
+
+    def may_go_unseen(self, account: Account, move: Move) -> bool:
+        """Whether a ball can make a move to, or from, watched positions that no sensor must show."""
+        source, target = ends(self.scene.profile, move)
+        if move.verb not in _MOVES_A_BALL or source == target:
+            return False
+        if {source, target} <= {None, *self.scene.unwatched}:
+            return False
+        if self._price(account, move) is None:
+            return False
+        return not any(
+            one.certain
+            and one.sensor not in account.bad
+            # What already reads so does not change.
+            and (one.length_ms is not None or account.reads(self.scene, one.sensor) != one.worked)
+            for one in self.motion(account, move).passes
+        )
+
     def _too_soon(self, account: Account, sensor: str) -> bool:
         """Whether a sensor has changed so short a time ago that no ball came to rest or left."""
         if self.scene.ordered_only:
             return False
         return self.scene.time - account.edges.get(sensor, float("-inf")) < SHORTEST_REBOUND_MS
 
-    def _unseen(self, motion: Motion, index: int) -> float:
+    def _unseen(self, account: Account, motion: Motion, index: int) -> float:
         """What speaks against a move first seen at a pass; what lay before the log does not."""
         if self.scene.time - motion.begins[index].typical < self.scene.first_time:
             return BEFORE_THE_LOG
-        return unseen_before(motion, index)
+        return unseen_before(motion, index, account.bad)
 
     def motion(self, account: Account, move: Move) -> Motion:
+        """Return a move in time, with as many balls at its ends as the account has there."""
         scene = self.scene
         source, target = ends(scene.profile, move)
         state = account.states.get(move.subject) if move.verb == "set" else None

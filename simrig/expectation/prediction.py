@@ -10,7 +10,7 @@ from operator import and_, or_
 import attrs
 
 from simrig.expectation.facts import dependencies, standing_on
-from simrig.expectation.reasons import along_the_chain
+from simrig.expectation.reasons import Reasons
 from simrig.faults.candidates import Fault
 from simrig.faults.dispositions import placements_with
 from simrig.faults.injection import inject
@@ -81,13 +81,15 @@ def expect(
     many = worlds(profile, placements)
     faulty = inject(profile, table, faults)
     frame = _frame(profile, table, many, faults)
+    reasons = Reasons(profile, faulty, many, frame, faults)
     return Prediction(
         machine=profile.id,
         phase=phase,
         balls=_balls(profile, conditions, placements),
         placements=placements,
         readings=tuple(
-            expected(profile, faulty, many, frame, sensor, phase) for sensor in watched(profile)
+            expected(profile, faulty, many, frame, sensor, phase, reasons)
+            for sensor in watched(profile)
         ),
         frame=frame,
     )
@@ -131,6 +133,7 @@ def expected(
     frame: Frame,
     sensor: Sensor,
     phase: str | None,
+    reasons: Reasons,
 ) -> Expected:
     """Return one sensor's row of a prediction."""
     worked = many.works(sensor)
@@ -146,7 +149,7 @@ def expected(
         position=None if spot is None else spot.position,
         ball=ball if sensor.spots else None,
         reading=reading,
-        why=along_the_chain(profile, table.chains[sensor.id], sensor, ball, reading),
+        why=reasons.why(sensor, ball, reading),
         depends_on=dependencies(profile, standing_on(profile, table, many, frame, sensor, phase)),
         counted=sensor.counted,
     )

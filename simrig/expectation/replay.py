@@ -10,7 +10,6 @@ from collections.abc import Iterable, Iterator, Mapping
 
 import attrs
 
-from simrig.expectation.accounts import Account
 from simrig.expectation.anomalies import Anomaly
 from simrig.expectation.contacts import Contacts
 from simrig.expectation.geometry import Allowance
@@ -60,6 +59,8 @@ class Replay:
     untold: int = 0
     changed: frozenset[str] = frozenset()
     opened: bool = False
+    or_balls: tuple[Mapping[str, int], ...] = ()
+    """Where else the balls can be at its end, as far as the log tells, the likeliest first."""
 
     @property
     def agrees(self) -> bool:
@@ -110,9 +111,17 @@ def replay(
         count += len(group)
         tracker.feed(group)
     best = tracker.finish()
+    balls = _places(profile, best.counts, best.laid)
+    others = [
+        _places(profile, one, best.laid)
+        for one in tracker.options.other_ends(tracker.accounts, best)
+    ]
     return Replay(
         anomalies=tuple(sorted(best.told(), key=lambda one: (one.time_ms or 0.0, one.line))),
-        balls=_places(profile, best),
+        balls=balls,
+        or_balls=tuple(
+            one for number, one in enumerate(others) if one != balls and one not in others[:number]
+        ),
         phase=best.phase,
         events=count,
         timed=timed,
@@ -124,9 +133,9 @@ def replay(
     )
 
 
-def _places(profile: Profile, account: Account) -> dict[str, int]:
-    counts = dict(account.counts)
-    for spot in account.laid:
+def _places(profile: Profile, at: Mapping[str, int], laid: Iterable[str]) -> dict[str, int]:
+    counts = dict(at)
+    for spot in laid:
         place = profile.spots[spot].place or profile.spots[spot].route or spot
         counts[place] = counts.get(place, 0) + 1
     order = [place.id for place in profile.place]

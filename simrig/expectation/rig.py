@@ -17,7 +17,8 @@ from simrig.world.worlds import worlds
 class Rig:
     """A simulated machine that keeps its own state.
 
-    It starts with the balls as the idle phase (or the given conditions) has them.
+    It starts with the balls of the ``profile`` as the idle phase, or the given ``conditions``,
+    have them.  A ``table`` of links with a fault in it makes a faulty machine.
 
     >>> rig = Rig(profile)                              # doctest: +SKIP
     >>> rig.do("serve"); rig.reading("trough-1")        # doctest: +SKIP

@@ -24,6 +24,10 @@ NEAR_A_KICK_MS: Final = 200.0
 """A flicker that starts within this time of a coil's pulse is told with it."""
 
 
+Saved = tuple[dict[str, bool], dict[str, float], float]
+"""What a log has said up to a moment: readings, coils, and when that was."""
+
+
 class Scene:
     """The machine, and the log as far as it has been read."""
 
@@ -38,16 +42,17 @@ class Scene:
         self.time = -math.inf
         self.first_time = -math.inf
         self.line = 0
+        self.tells_of_coils = False
         self.keep_moves = False
         self.changed: set[str] = set()
         """The sensors whose readings have changed; addresses, where leads are exchanged."""
         self.masked: frozenset[str] = frozenset()
 
-    def saved(self) -> tuple[dict[str, bool], dict[str, float], float]:
+    def saved(self) -> Saved:
         """Return what the log has said so far, to go back to."""
         return dict(self.closed), dict(self.coils), self.time
 
-    def restore(self, saved: tuple[dict[str, bool], dict[str, float], float]) -> None:
+    def restore(self, saved: Saved) -> None:
         """Go back to what the log had said."""
         self.closed, self.coils, self.time = dict(saved[0]), dict(saved[1]), saved[2]
         self.look_for_phantoms()
@@ -117,7 +122,7 @@ class Scene:
     def moves_at(self) -> dict[str, tuple[Move, ...]]:
         """The moves in which each sensor has a part."""
         found: dict[str, dict[Move, None]] = {}
-        for move in self._moves():
+        for move in self.all_moves:
             for spot in self._spots(move):
                 for sensor in self.profile.covering.get(spot, ()):
                     found.setdefault(sensor.id, {})[move] = None
@@ -127,8 +132,10 @@ class Scene:
                         found.setdefault(sensor.id, {})[move] = None
         return {name: tuple(moves) for name, moves in found.items()}
 
-    def _moves(self) -> list[Move]:
-        found = []
+    @cached_property
+    def all_moves(self) -> tuple[Move, ...]:
+        """Every move that a ball, a hand or a mechanism can make."""
+        found: list[Move] = []
         for route in self.profile.route:
             for target in route.to:
                 name = target if len(route.to) > 1 else None
@@ -146,7 +153,7 @@ class Scene:
         for mechanism in self.profile.mechanism:
             for state in mechanism.states:
                 found.append(Move(verb="set", subject=mechanism.id, target=state))
-        return found
+        return tuple(found)
 
     def _spots(self, move: Move) -> list[str]:
         if move.verb in (PUT, PICK):
@@ -172,7 +179,7 @@ class Scene:
 
     def kicked(self, coil: str | None) -> bool:
         """Whether a coil has fired just now, or the log tells of no coil."""
-        if coil is None or coil == NONE or not self.coils:
+        if coil is None or coil == NONE or not self.tells_of_coils:
             return True
         return self.time - self.coils.get(coil, -math.inf) <= (
             ORDERED if self.ordered_only else KICKED_MS

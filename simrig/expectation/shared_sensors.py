@@ -6,7 +6,7 @@ from typing import Final
 
 import attrs
 
-from simrig.expectation.passes import Motion, Pass, Reason, at_any_time, judged
+from simrig.expectation.passes import Motion, Pass, Reason, at_any_time, can_be_seen, judged
 from simrig.expectation.transfers import ordered
 from simrig.profile.machine import Profile
 from simrig.scan.sampling import Sampling
@@ -27,9 +27,14 @@ class Passes:
         self.sampling = sampling
         self.passes = passes
         self.rest = rest
+        self._gaps: list[tuple[str, Span, Span]] = []
 
     def merge(self) -> None:
-        """A ball that goes on from one position of a sensor to the next keeps it worked."""
+        """A ball that goes on from one position of a sensor to the next keeps it worked.
+
+        From a point of a way to another, or to a position, it does where it may be at the
+        second before it has left the first; the sensor may then clear between the two.
+        """
         index = 1
         while index < len(self.passes):
             here = self.passes[index]
@@ -40,7 +45,7 @@ class Passes:
                     if one.sensor == here.sensor
                     and one.worked
                     and here.worked
-                    and self._next_to(one.spot, here.spot)
+                    and (self._next_to(one.spot, here.spot) or self._overlaps(number, index))
                 ),
                 None,
             )
@@ -53,6 +58,9 @@ class Passes:
         begins = self._begins()
         here = self.passes[second]
         later = here.wait_ms if here.after == first else begins[second].less(begins[first])
+        passes_by = self.passes[first].length_ms
+        if passes_by is not None and not self._next_to(self.passes[first].spot, here.spot):
+            self._gaps.append((here.sensor, passes_by, later.less(passes_by)))
         length = None if here.length_ms is None else later + here.length_ms
         no_doubt: tuple[Reason, str] = ("", "")
         reason, why = no_doubt if length is None else judged(length, self.sampling, touching=False)
@@ -85,6 +93,41 @@ class Passes:
             return False
         same = (first.place, first.route) == (second.place, second.route)
         return same and abs(first.number - second.number) == 1
+
+    def _overlaps(self, first: int, second: int) -> bool:
+        """Whether a ball may be at the second spot before it has left the first."""
+        lasts = self.passes[first].length_ms
+        if lasts is None:
+            return False
+        here = self.passes[second]
+        begins = self._begins()
+        later = here.wait_ms if here.after == first else begins[second].less(begins[first])
+        return later.low <= lasts.high
+
+    def clear_between(self) -> None:
+        """Where the sensor of two spots may clear between them, that may be seen or not."""
+        for name, wait, length in self._gaps:
+            index = next(
+                (
+                    number
+                    for number, one in enumerate(self.passes)
+                    if one.sensor == name and one.worked
+                ),
+                None,
+            )
+            if index is not None and can_be_seen(length, self.sampling):
+                self.passes.append(
+                    Pass(
+                        sensor=name,
+                        spot=self.passes[index].spot,
+                        worked=False,
+                        after=index,
+                        wait_ms=wait,
+                        length_ms=length,
+                        reason="unknown",
+                        why=SHARED,
+                    )
+                )
 
     def share(self, source: str | None, leaving: int, target: str | None, arriving: int) -> None:
         """A sensor of several positions changes only where the last of its balls comes or goes.

@@ -7,15 +7,17 @@ last at rest is gone through again with every explanation, and with leads exchan
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Final
+from typing import Final, NamedTuple
 
 from simrig.expectation.accounts import Account
 from simrig.expectation.anomalies import Anomaly
 from simrig.expectation.movers import OVERDUE, PENDING, Mover
 from simrig.expectation.options import Option, Options, Width
-from simrig.expectation.scene import Scene
-from simrig.expectation.transfers import BACK, PICK, PUT, counts_after, ends
+from simrig.expectation.resting import look_at_rest
+from simrig.expectation.scene import Saved, Scene
+from simrig.expectation.transfers import BACK, PICK, PUT, carried
 from simrig.expectation.weights import PRICE, SWAP
 from simrig.scan.events import Event
 from simrig.world.moves import Move
@@ -25,12 +27,23 @@ _LONGEST: Final = 300
 _PAUSE_MS: Final = 1000.0
 _ORDERED_PAUSE: Final = 10
 _SEARCHES: Final = 300
+_STRETCHES: Final = 3
+_FURTHEST: Final = 120
+"""How far a search goes back: stretches between rests, and moments in all."""
 
 
 NARROW: Final = Width(8, 3.4, False)
 WIDE: Final = Width(64, 8.0, True)
 CALM: Final = Width(3, 0.95, False)
 OPENING: Final = Width(48, 3.4, False)
+
+
+class _Stretch(NamedTuple):
+    """What lies between two rests: the accounts at its start, the log so far, what came then."""
+
+    starts: list[Account]
+    scene: Saved
+    groups: list[list[Event]]
 
 
 class Tracker:
@@ -42,19 +55,20 @@ class Tracker:
 
     def __init__(self, scene: Scene, accounts: Sequence[Account], *, opening: int) -> None:
         self.scene = scene
-        self._options = Options(scene)
+        self.options = Options(scene)
         self._opening = opening
         self.accounts = list(accounts)
         self._groups: list[list[Event]] = []
         self._saved = [account.copy() for account in self.accounts]
         self._scene_saved = scene.saved()
+        self._earlier: deque[_Stretch] = deque(maxlen=_STRETCHES)
         self._events = 0
         self._searches = 0
 
     @property
     def best(self) -> Account:
-        """The cheapest account."""
-        return min(self.accounts, key=lambda account: account.total)
+        """The cheapest account; of equally cheap ones that in which fewest balls are awaited."""
+        return min(self.accounts, key=lambda account: (round(account.total, 6), account.awaits))
 
     def feed(self, group: list[Event]) -> None:
         """Take the changes of one moment."""
@@ -75,13 +89,13 @@ class Tracker:
                     account.advance(scene, time)
         best = self.best
         if (paused and best.quiet) or len(self._groups) > _LONGEST:
-            self._look_back(best)
+            self._look_back()
 
     def finish(self) -> Account:
         """Return the cheapest account at the end of the log."""
         for account in self.accounts:
             account.advance(self.scene, self.scene.time)
-        self._look_back(self.best)
+        self._look_back()
         best = self.best
         if self.scene.ordered_only:
             self._end_of_order(best)
@@ -103,7 +117,10 @@ class Tracker:
 
     # Looking back.
 
-    def _look_back(self, best: Account) -> None:
+    def _look_back(self) -> None:
+        for account in self.accounts:
+            look_at_rest(account, self.scene)
+        best = self.best
         before = min(account.worry for account in self._saved)
         if best.worry - before >= _WORTH_A_SEARCH and self._searches < _SEARCHES:
             self._searches += 1
@@ -117,6 +134,7 @@ class Tracker:
         self.accounts = [one for one in self.accounts if one.total <= dearest]
         if calm and self._events >= self._opening:
             del self.accounts[CALM.accounts :]
+        self._earlier.append(_Stretch(self._saved, self._scene_saved, list(self._groups)))
         self._saved = [account.copy() for account in self.accounts]
         self._scene_saved = self.scene.saved()
         self._groups.clear()
@@ -130,6 +148,9 @@ class Tracker:
         found = [*self.accounts, *self._again(starts, groups, WIDE)]
         least = min(account.total for account in found)
         start = min(self._saved, key=lambda account: account.total)
+        if least - start.total >= _WORTH_A_SEARCH:
+            found += self._from_earlier(groups, least)
+            least = min(account.total for account in found)
         for one, other in self._pairs(suspects, groups, start):
             if least - start.total < SWAP - 1.0:
                 break
@@ -142,10 +163,26 @@ class Tracker:
         self.scene.restore(now)
         self.accounts = _distinct(found, WIDE)
 
+    def _from_earlier(self, groups: list[list[Event]], least: float) -> list[Account]:
+        """Go further back: what is odd now may have begun where all seemed plain."""
+        for stretch in reversed(self._earlier):
+            groups = [*stretch.groups, *groups]
+            if len(groups) > _FURTHEST:
+                break
+            starts = sorted(stretch.starts, key=lambda account: account.total)[: CALM.accounts]
+            ended = self._again(starts, groups, WIDE, stretch.scene)
+            if min(account.total for account in ended) <= least - 1.0:
+                return ended
+        return []
+
     def _again(
-        self, accounts: Iterable[Account], groups: list[list[Event]], width: Width
+        self,
+        accounts: Iterable[Account],
+        groups: list[list[Event]],
+        width: Width,
+        scene: Saved | None = None,
     ) -> list[Account]:
-        self.scene.restore(self._scene_saved)
+        self.scene.restore(scene or self._scene_saved)
         kept, self.accounts = self.accounts, [account.copy() for account in accounts]
         for group in groups:
             self._take(group, width)
@@ -215,7 +252,7 @@ class Tracker:
         for event in group:
             if event.reading in ("on", "off"):
                 if event.reading == "on":
-                    scene.coils[event.signal] = scene.time
+                    scene.tells_of_coils, scene.coils[event.signal] = True, scene.time
                     for account in self.accounts:
                         account.kicked(scene, event.signal)
                 continue
@@ -260,9 +297,10 @@ class Tracker:
             if first and worked == (sensor in account.belief):
                 kept.append(account)
                 continue
-            for option in self._options.of(account, sensor, worked, soft, width):
+            made = soft and self._others_make_it(account, address, sensor)
+            for option in self.options.of(account, sensor, worked, made, width):
                 total = account.total + option.cost
-                found.append((total + option.doubt, total, account, option, sensor, soft))
+                found.append((total + option.doubt, total, account, option, sensor, made))
         if found:
             least = min(
                 min(one[0] for one in found),
@@ -282,6 +320,16 @@ class Tracker:
                 kept.append(here)
         self.accounts = kept if len(kept) < 2 else _distinct(kept, width)
 
+    def _others_make_it(self, account: Account, address: str, sensor: str) -> bool:
+        """Whether a reading can be a phantom that comes, or goes, in this account.
+
+        A contact that is closed reads closed whatever the others do: where it is believed
+        to be, a reading that opens is its own.
+        """
+        if self.scene.closed[address]:
+            return True
+        return (sensor in account.belief) != self.scene.contacts.closed_when_worked[sensor]
+
     def _apply(self, account: Account, option: Option, sensor: str, soft: bool) -> None:
         scene, time = self.scene, self.scene.time
         if option.move is None and option.mover < 0:
@@ -290,9 +338,11 @@ class Tracker:
             else:
                 account.close_odd(scene, sensor, time)
             return
+        if option.unseen is not None:
+            self._make(account, option.unseen, 0.0)
         if option.move is not None:
-            motion = self._options.motion(account, option.move)
-            mover = Mover(motion, float("-inf"), time, scene.delay, scene.ordered_only)
+            motion = self.options.motion(account, option.move)
+            mover = Mover(motion, float("-inf"), time, scene.delay, scene.ordered_only, account.bad)
             mover.refresh()
             account.movers.append(mover)
             self._make(account, option.move, option.cost)
@@ -318,21 +368,11 @@ class Tracker:
         if move.verb == "set":
             account.states = {**account.states, move.subject: frozenset((str(move.target),))}
             return
-        source, target = ends(self.scene.profile, move)
         if move.verb == "take" and account.kicks:
             account.kicks.pop(self.scene.profile.row("route", move.subject).coil, None)
-        if source in self.scene.unwatched and not account.counts.get(source):
-            source = next(
-                (name for name in sorted(self.scene.unwatched) if account.counts.get(name)), None
-            )
-            account.hand -= source is None
-        if move.verb == "feed" and account.hand <= 0:
-            source = next(
-                name for name in sorted(self.scene.unwatched - {target}) if account.counts.get(name)
-            )
-            account.hand += 1
-        account.counts = counts_after(account.counts, source, target)
-        account.hand += (move.verb == "remove") - (move.verb == "feed")
+        account.counts, account.hand = carried(
+            self.scene.profile, self.scene.unwatched, account.counts, account.hand, move
+        )
         if move.verb == BACK:
             place = self.scene.profile.row("place", move.subject)
             account.note(

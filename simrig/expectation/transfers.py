@@ -42,6 +42,25 @@ def counts_after(
     return {name: balls for name, balls in found.items() if balls}
 
 
+def carried(
+    profile: Profile, unwatched: frozenset[str], counts: Mapping[str, int], hand: int, move: Move
+) -> tuple[dict[str, int], int]:
+    """Return the balls at each place, and in the hand, once a move has been made.
+
+    Between places that nothing watches balls get unseen: one that must come from such a
+    place comes from another where that is empty, at last from the hand.
+    """
+    source, target = ends(profile, move)
+    if source in unwatched and not counts.get(source):
+        source = next((name for name in sorted(unwatched) if counts.get(name)), None)
+        hand -= source is None
+    if move.verb == "feed" and hand <= 0:
+        source = next(name for name in sorted(unwatched - {target}) if counts.get(name))
+        hand += 1
+    hand += (move.verb == "remove") - (move.verb == "feed")
+    return counts_after(counts, source, target), hand
+
+
 def ordered(place: Place) -> bool:
     """Whether the order of a place's positions is known, or there is only one."""
     return not place.open_area and (place.position_1 is not None or place.capacity == 1)

@@ -57,6 +57,8 @@ REBOUND: Final = 0.25
 """A ball that has just come rolls off its sensor and on again."""
 PHANTOM: Final = 0.1
 """A closed reading that other switches make."""
+UNSEEN_MOVE: Final = 0.3
+"""A ball has gone from place to place where no sensor must show it, besides its fare."""
 UNSEEN: Final = 0.05
 """A pass has not been seen that may go unseen."""
 BEFORE_THE_LOG: Final = 0.2

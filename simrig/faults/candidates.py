@@ -16,7 +16,7 @@ from simrig.profile.machine import Profile
 from simrig.sensing.chain import Part, chains
 
 
-@attrs.frozen(kw_only=True)
+@attrs.frozen(kw_only=True, cache_hash=True)
 class Fault:
     """One fault that a machine can have.
 
@@ -107,10 +107,10 @@ def pick(known: Mapping[str, _Named], name: str) -> _Named:
 def _fits(profile: Profile, kind: FaultKind, sensor: Sensor | None) -> bool:
     if sensor is None:
         return False
-    for known in profile.kinds:
-        if known.id == sensor.kind:
-            return known.lugs if kind.only == "lugs" else known.technology == kind.only
-    return False
+    known = profile.kind_of(sensor)
+    if known is None:
+        return False
+    return known.lugs if kind.only == "lugs" else known.technology == kind.only
 
 
 def _beside(sensor: Sensor) -> bool:
@@ -151,6 +151,32 @@ def _matrix_parts(profile: Profile) -> Iterator[Part]:
         for line in getattr(profile.matrix, axis):
             for place in range(1, len(line.order or ())):
                 yield Part(f"{axis} piece", f"{line.number}@{place}")
+    for connector in profile.connector:
+        if lines_through(profile, connector.id):
+            yield Part("connector", connector.id)
+
+
+def lines_through(profile: Profile, connector: str) -> tuple[tuple[str, int], ...]:
+    """Return the lines of the matrix that go through a plug, as axis and number.
+
+    Lines on which there is no switch are left out.
+    """
+    if profile.matrix is None:
+        return ()
+    used = {
+        (axis, number)
+        for address in profile.address_of.values()
+        if address.in_matrix
+        for axis, number in (("column", address.column), ("row", address.row))
+    }
+    return tuple(
+        [
+            (axis, line.number)
+            for axis in ("column", "row")
+            for line in getattr(profile.matrix, axis)
+            if line.connector == connector and (axis, line.number) in used
+        ]
+    )
 
 
 def neighbours(profile: Profile) -> Iterator[tuple[str, str]]:

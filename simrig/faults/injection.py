@@ -12,7 +12,7 @@ from typing import Final
 
 import attrs
 
-from simrig.faults.candidates import Fault
+from simrig.faults.candidates import Fault, lines_through
 from simrig.profile.machine import Profile
 from simrig.scan.circuit import Circuit, Crossing, Node
 from simrig.scan.scanner import Links
@@ -31,13 +31,22 @@ def inject(profile: Profile, table: Links, faults: Iterable[Fault]) -> Links:
     Faults of coils and of balls leave the links as they are.  Raises ValueError
     when one part is given two modes.
     """
-    chosen = sorted(faults, key=lambda fault: (_ORDER.index(fault.kind.effect), fault.name))
+    chosen = list(faults)
     parts = [fault.component for fault in chosen]
     if len(set(parts)) != len(parts):
         raise ValueError("a part fails in one way at a time")
-    for fault in chosen:
-        table = EDITS[fault.kind.effect](profile, table, fault)
+    edits = [(_ORDER.index(fault.kind.effect), fault, EDITS[fault.kind.effect]) for fault in chosen]
+    edits += [(_LINES, fault, _open_lines) for fault in chosen if lines_of(profile, fault)]
+    for _, fault, edit in sorted(edits, key=lambda one: (one[0], one[1].name)):
+        table = edit(profile, table, fault)
     return table
+
+
+def lines_of(profile: Profile, fault: Fault) -> tuple[tuple[str, int], ...]:
+    """Return the lines of the matrix that a plug which does not make takes along."""
+    if fault.kind.part != "connector" or fault.kind.effect != "breaks":
+        return ()
+    return lines_through(profile, fault.part)
 
 
 def _on_chains(action: Callable[[Link], str]) -> Callable[[Profile, Links, Fault], Links]:
@@ -126,6 +135,13 @@ def _open_line(profile: Profile, table: Links, fault: Fault) -> Links:
     return attrs.evolve(table, circuit=circuit)
 
 
+def _open_lines(profile: Profile, table: Links, fault: Fault) -> Links:
+    circuit = table.circuit
+    for axis, number in lines_of(profile, fault):
+        circuit = _with_lines(circuit, axis, {number: frozenset()})
+    return attrs.evolve(table, circuit=circuit)
+
+
 def _cut_line(profile: Profile, table: Links, fault: Fault) -> Links:
     axis = _axis(fault)
     number, place = (int(word) for word in fault.part.split("@"))
@@ -201,3 +217,4 @@ EDITS: Final[dict[str, Callable[[Profile, Links, Fault], Links]]] = {
 """What each effect does, in the order in which edits of one line are made."""
 
 _ORDER: Final = tuple(EDITS)
+_LINES: Final = _ORDER.index("opens line")

@@ -153,9 +153,25 @@ class Reach:
 
     def of_circuit(self, change: Change, fault: Fault, limit: int) -> Interaction:
         """Return the interaction of a change of crossings or lines."""
+        if fault.kind.effect == "breaks":
+            return self._of_plug(change)
         opens, closes = _DOES.get(fault.kind.effect, (True, True))
         found = self._of_circuit(change, fault, limit)
         return attrs.evolve(found, opens=opens, closes=closes)
+
+    def _of_plug(self, change: Change) -> Interaction:
+        """Return the interaction of a plug that carries lines, and perhaps wires besides."""
+        if self._odd:
+            return self.everywhere(change.delta.chains)
+        lines = self._on_lines(change.delta.strobes, change.delta.reads)
+        wires = self.of_contacts(change)
+        return Interaction(
+            meets=lines | wires.meets,
+            reaches=lines | wires.reaches,
+            several=wires.several,
+            carries=True,
+            closes=bool(change.delta.chains),
+        )
 
     def _of_circuit(self, change: Change, fault: Fault, limit: int) -> Interaction:
         effect, delta = fault.kind.effect, change.delta

@@ -35,7 +35,7 @@ _Forward = dict[Node, dict[str, tuple[Node, int]]]
 _Back = dict[str, tuple[Node, Node, int]]
 
 
-class _State(NamedTuple):
+class State(NamedTuple):
     """The machine under a change.
 
     ``forward`` and ``back`` are the ways through the matrix that are open in some
@@ -91,10 +91,13 @@ class Resolver:
                     column.setdefault(node, []).append((name, address.row))
         self._sound = self._sound_state()
         self._numbers: dict[Hashable, int] = {Content().key(): 0}
-        self._single: dict[int, _State] = {}
+        self._single: dict[int, State] = {}
 
-    def change(self, delta: Delta) -> Change:
-        """Return a change of links with what differs from the sound machine under it."""
+    def change(self, delta: Delta, *, counted: bool = True) -> Change:
+        """Return a change of links with what differs from the sound machine under it.
+
+        One that is not ``counted`` has no number of its own, and is not kept.
+        """
         contacts = {}
         for name, chain in delta.chains.items():
             value = contact(chain, self._worked[name], self._everything)
@@ -111,7 +114,10 @@ class Resolver:
             held=delta.held,
             joined=delta.joined,
         )
-        return Change(delta, self._numbers.setdefault(content.key(), len(self._numbers)), content)
+        number = -1
+        if counted:
+            number = self._numbers.setdefault(content.key(), len(self._numbers))
+        return Change(delta, number, content)
 
     def _crossings_of(self, delta: Delta, contacts: dict[str, Value]) -> dict[str, Crossing]:
         """Return the crossings that differ; one that passes nothing is put down as an open contact.
@@ -140,26 +146,47 @@ class Resolver:
 
         No two of the changes touch the same sensor or line.
         """
-        if not changes:
-            return {}
+        state = self.state(changes)
+        if state is None:
+            return self._scanned(merged([one.content for one in changes]))
+        return state.cells
+
+    def state(self, changes: Sequence[Change]) -> State | None:
+        """Return the matrix under changes; None where only a scan of the whole can tell.
+
+        No two of the changes touch the same sensor or line.
+        """
         contents = [one.content for one in changes]
-        leads = any(one.leads for one in contents)
         if self._odd or (
             self.lost and any(self.lost & {*one.contacts, *one.leads} for one in contents)
         ):
-            return self._scanned(merged(contents))
-        if leads:
-            return self._laid(self._sound, merged(contents)).cells
-        if len(changes) == 1:
-            return self._under(changes[0]).cells
+            return None
+        if not changes:
+            return self._sound
+        if any(one.leads for one in contents):
+            return self._laid(self._sound, merged(contents))
         # The least change costs least to lay upon the others.
-        *most, last = sorted(changes, key=_size, reverse=True)
-        state = self._under(most[0])
-        for one in most[1:]:
+        first, *more = sorted(changes, key=_size, reverse=True)
+        state = self._under(first)
+        for one in more:
             state = self._laid(state, one.content)
-        return self._laid(state, last.content).cells
+        return state
 
-    def _under(self, change: Change) -> _State:
+    def ever_closed(self, name: str) -> bool:
+        """Tell whether a contact can be closed in some world, on the sound machine."""
+        return bool(self._contacts[name].maybe)
+
+    def differs(self, state: State, name: str) -> int:
+        """Return the worlds in which a changed cell reads otherwise than on the sound machine."""
+        return state.cells[name] ^ self._healthy[name]
+
+    def both(self, worlds: int) -> int:
+        """Return a mask of worlds for both bounds of a reading."""
+        return worlds | worlds << self._count
+
+    def _under(self, change: Change) -> State:
+        if len(change.delta.faults) + len(change.delta.rewirings) > 1:
+            return self._laid(self._sound, change.content)
         state = self._single.get(change.number)
         if state is None:
             state = self._single[change.number] = self._laid(self._sound, change.content)
@@ -188,7 +215,7 @@ class Resolver:
             if (packed := self._packed(value)) != self._healthy[name]
         }
 
-    def _laid(self, base: _State, more: Content) -> _State:
+    def _laid(self, base: State, more: Content) -> State:
         """Return a state with a change laid upon it; leads are exchanged on the sound one only."""
         under, known = base.content, self._crossing
         cells = base.cells.copy()
@@ -227,12 +254,12 @@ class Resolver:
                     ways.append(way)
         strobes = {**base.strobes, **more.strobes} if more.strobes else base.strobes
         content = more if base is self._sound else merged((under, more))
-        made = _State(content, forward, back, strobes, base.rows, base.returning, cells)
+        made = State(content, forward, back, strobes, base.rows, base.returning, cells)
         return self._strobed(base, made, touched, ways)
 
     def _strobed(
-        self, base: _State, made: _State, touched: set[Node], ways: Sequence[tuple[Node, Node, int]]
-    ) -> _State:
+        self, base: State, made: State, touched: set[Node], ways: Sequence[tuple[Node, Node, int]]
+    ) -> State:
         """Return a state with the columns strobed again that can reach other rows than before.
 
         ``touched`` are the column nodes with other ways forward, ``ways`` the new ways back.
@@ -266,7 +293,7 @@ class Resolver:
             for number, now in fresh.items():
                 self._read(number, rows[number], now, cells)
             rows = {**rows, **fresh}
-        return _State(content, forward, back, strobes, rows, returning, cells)
+        return State(content, forward, back, strobes, rows, returning, cells)
 
     def _note(self, name: str, closed: int, cells: Cells) -> None:
         """Put down what a cell reads; one that reads as on the sound machine is left out."""
@@ -304,7 +331,7 @@ class Resolver:
                         closed |= reached.get(node, 0)
                     self._note(name, closed | self._phantom, cells)
 
-    def _strobed_joined(self, made: _State) -> dict[int, dict[Node, int]]:
+    def _strobed_joined(self, made: State) -> dict[int, dict[Node, int]]:
         """Return the rows that each column reaches where bridges join lines."""
         columns = one_name_each(made.content.joined, "column")
         rows = one_name_each(made.content.joined, "row")
@@ -333,7 +360,7 @@ class Resolver:
             found[name] = self._packed(contacts.get(source) or self._contacts[source])
         return found
 
-    def _sound_state(self) -> _State:
+    def _sound_state(self) -> State:
         forward: _Forward = {}
         back: _Back = {}
         for crossing in self._table.circuit.crossings:
@@ -352,7 +379,7 @@ class Resolver:
             for number, driven in strobes.items()
             if _returns(rows[number], back.values(), driven)
         ]
-        return _State(Content(), forward, back, strobes, rows, frozenset(returning), {})
+        return State(Content(), forward, back, strobes, rows, frozenset(returning), {})
 
     def _way_back(self, crossing: Crossing, value: int) -> tuple[Node, Node, int] | None:
         if crossing.backward is None or not (way := value & self._packed(crossing.backward)):

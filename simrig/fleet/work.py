@@ -9,7 +9,6 @@ from typing import Any
 
 import attrs
 
-from simrig import __version__
 from simrig.diagnosis.campaign import Campaign
 from simrig.errors import InputError, Problem, SimrigError
 from simrig.faults.candidates import Fault
@@ -18,6 +17,7 @@ from simrig.host.catalogue import Catalogue
 from simrig.host.index import current
 from simrig.host.vetted import vetted
 from simrig.interchange import campaign_document, findings
+from simrig.version import VERSION
 
 
 def do(order: Order) -> dict[str, Any]:
@@ -50,7 +50,7 @@ def surroundings() -> str:
     """Return what answers rest on besides a profile: this simrig, and plug-ins that change them."""
     index = current()
     changing = index.accepted if index.hooks or index.kinds else ()
-    return ", ".join([f"simrig {__version__}", *[entry.source for entry in changing]])
+    return ", ".join([f"simrig {VERSION}", *[entry.source for entry in changing]])
 
 
 class _Shop:

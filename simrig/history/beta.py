@@ -23,7 +23,8 @@ _SMALLEST: Final = -700.0
 def cumulative(x: float, a: float, b: float) -> float:
     """Return the probability that a share under Beta(a, b) is at most ``x``.
 
-    ``a`` and ``b`` are above 0; raises ValueError otherwise.
+    ``a`` and ``b`` are above 0; raises ValueError otherwise, and ArithmeticError where they
+    are so large (about 1e12) that the fraction does not converge.
     """
     _check(a, b)
     if x <= 0:
@@ -99,13 +100,16 @@ def _away_from_zero(value: float) -> float:
 
 
 def _lower_quantile(probability: float, a: float, b: float) -> float:
-    """Find a share of at most one half, or just above; below e^-700 it is taken for 0."""
+    """Find a share of at most one half, or just above; below e^-700 it is taken for 0.
+
+    Each turn halves the bracket or the step, so that it ends.
+    """
     low, high = _SMALLEST, math.log(0.5) + 1e-12
     if _cumulative_log(low, 0.0, a, b) >= probability:
         return 0.0
-    guess = (low + high) / 2
+    guess, move = (low + high) / 2, math.inf
     log_inverse = _log_of_inverse_beta(a, b)
-    for _ in range(200):
+    while True:
         x = math.exp(guess)
         excess = _cumulative_log(guess, x, a, b) - probability
         if excess > 0:
@@ -114,9 +118,10 @@ def _lower_quantile(probability: float, a: float, b: float) -> float:
             low = guess
         # The slope by the logarithm of x is the density times x.
         slope = math.exp(log_inverse + a * guess + (b - 1) * math.log1p(-x))
-        step = guess - excess / slope if slope > 0 else math.inf
-        following = step if low < step < high else (low + high) / 2
-        if abs(following - guess) <= 1e-15 * max(1.0, abs(guess)):
+        following = guess - excess / slope if slope > 0 else math.inf
+        if not (low < following < high and abs(following - guess) < move / 2):
+            following = (low + high) / 2
+        move = abs(following - guess)
+        if move <= 1e-15 * max(1.0, abs(guess)):
             return math.exp(following)
         guess = following
-    return math.exp(guess)

@@ -104,11 +104,11 @@ def _write_anew(store: Store) -> None:
         try:
             opening.patiently(act, store.patience)
         except sqlite3.OperationalError as error:
-            if not is_busy(error):
-                raise
+            found, do = f"the file not written anew ({error})", "Make room on the disk"
+            if is_busy(error):
+                found, do = "another program reading the record", "Close the other program"
             raise refusal(
                 str(store.path),
-                "found another program reading the record: the name is out of every entry, but "
-                "old pages of the file may still hold it. Close the other program and forget the "
-                "name once more",
+                f"found {found}: the name is out of every entry, but old pages of the file may "
+                f"still hold it. {do} and forget the name once more",
             ) from error

@@ -12,7 +12,7 @@ import sqlite3
 import stat
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Final, TypeVar
 
@@ -141,14 +141,14 @@ def recognise(connection: sqlite3.Connection, path: Path, migrations: Sequence[s
     return version
 
 
-def look_first(path: Path, migrations: Sequence[str]) -> None:
+def look_first(path: Path, migrations: Sequence[str], patience: float = PATIENCE) -> None:
     """Refuse a file that is no record of ours before anything opens it for writing.
 
     The last connection that may write tidies up a database when it is closed, a
     foreign one too; one that only reads leaves it alone.
     """
     mode = "ro" if _has_log(path) else "ro&immutable=1"
-    with closing(connect(path, mode)) as connection:
+    with closing(connect(path, mode, patience)) as connection:
         try:
             recognise(connection, path, migrations)
         except sqlite3.DatabaseError as error:
@@ -171,18 +171,24 @@ def open_for_writing(
     exists = inspect_path(path, may_create=True)
     with translated(str(path)):
         if exists:
-            look_first(path, migrations)
+            look_first(path, migrations, patience)
         connection = connect(path, "rw" if exists else "rwc", patience)
-        try:
+        with _closed_on_error(connection):
             version = patiently(lambda: recognise(connection, path, migrations), patience)
             patiently(lambda: _keep_log(connection, path), patience)
             if version < len(migrations):
                 patiently(lambda: migrate(connection, migrations), patience)
             _settle(connection)
-        except BaseException:
-            connection.close()
-            raise
     return connection
+
+
+@contextmanager
+def _closed_on_error(connection: sqlite3.Connection) -> Iterator[None]:
+    try:
+        yield
+    except BaseException:
+        connection.close()
+        raise
 
 
 def open_for_reading(
@@ -191,13 +197,10 @@ def open_for_reading(
     """Return a connection for questions; a file of an older version is migrated if it can be."""
     inspect_path(path, may_create=False)
     with translated(str(path)):
-        look_first(path, migrations)
+        look_first(path, migrations, patience)
         connection, writable = _readable(path, patience)
-        try:
+        with _closed_on_error(connection):
             version = patiently(lambda: recognise(connection, path, migrations), patience)
-        except BaseException:
-            connection.close()
-            raise
         if version == len(migrations):
             connection.execute("PRAGMA query_only = ON")
             return connection
@@ -226,24 +229,21 @@ def _readable(path: Path, patience: float) -> tuple[sqlite3.Connection, bool]:
     A record on a medium where nothing can be written has no room for the log's
     companions; it can be read as it stands if no log is left over.
     """
-    modes = ["rw", "ro"]
-    if not _has_log(path):
-        modes.append("ro&immutable=1")
-    for mode in modes:
-        connection = connect(path, mode, patience)
+    modes = ["rw", "ro"] if _has_log(path) else ["rw", "ro", "ro&immutable=1"]
+    for mode in modes[:-1]:
         try:
-            patiently(lambda: version_of(connection), patience)  # noqa: B023
+            return _answering(path, mode, patience), mode == "rw" and os.access(path, os.W_OK)
         except sqlite3.OperationalError as error:
-            connection.close()
-            last = mode == modes[-1]
-            if last or primary(error) not in _NEEDS_WRITING:
+            if primary(error) not in _NEEDS_WRITING:
                 raise
-        except BaseException:
-            connection.close()
-            raise
-        else:
-            return connection, mode == "rw" and os.access(path, os.W_OK)
-    raise AssertionError("the last mode returns or raises")
+    return _answering(path, modes[-1], patience), False
+
+
+def _answering(path: Path, mode: str, patience: float) -> sqlite3.Connection:
+    connection = connect(path, mode, patience)
+    with _closed_on_error(connection):
+        patiently(lambda: version_of(connection), patience)
+    return connection
 
 
 def _keep_log(connection: sqlite3.Connection, path: Path) -> None:

@@ -24,6 +24,12 @@ PROOFS: Final = (NOT_PROVEN, PROVEN_BY_READINGS, PROVEN_ONE_BY_ONE)
 SEEN: Final = (CLOSED, OPEN, FLICKERS, UNKNOWN)
 
 
+def _kind(value: object) -> str:
+    if isinstance(value, Mapping):
+        return "a mapping"
+    return "a list" if isinstance(value, tuple) else str(value)
+
+
 def _id() -> Any:
     return column("id", "the number of the entry", default=None)
 
@@ -74,10 +80,13 @@ class Job:
     def __attrs_post_init__(self) -> None:
         if self.closed is not None and self.closed < self.opened:
             raise ValueError("closed: found a time before the job was opened; wanted a later one")
-        if not isinstance(self.complaint_ids, tuple) or not all(
-            isinstance(item, str) for item in self.complaint_ids
-        ):
-            raise ValueError("complaint_ids: wanted a list of ids")
+        if not isinstance(self.complaint_ids, tuple):
+            raise ValueError(
+                f"complaint_ids: found {_kind(self.complaint_ids)}; wanted a list of ids"
+            )
+        for item in self.complaint_ids:
+            if not isinstance(item, str):
+                raise ValueError(f"complaint_ids: found {_kind(item)}; wanted a list of ids")
 
     @property
     def state(self) -> str:
@@ -100,9 +109,11 @@ class Sheet:
 
     def __attrs_post_init__(self) -> None:
         if not isinstance(self.conditions, Mapping):
-            raise ValueError("conditions: wanted a mapping")
+            found = _kind(self.conditions)
+            raise ValueError(f"conditions: found {found}; wanted a mapping such as phase and balls")
         if not isinstance(self.readings, Mapping):
-            raise ValueError("readings: wanted a mapping of sensors to readings")
+            found = _kind(self.readings)
+            raise ValueError(f"readings: found {found}; wanted a mapping of sensors to readings")
         for sensor, reading in self.readings.items():
             if reading not in SEEN:
                 wanted = ", ".join(SEEN)
@@ -158,8 +169,14 @@ class Repair:
             raise ValueError(
                 "due: found nothing; a temporary repair owes a follow-up: give its date"
             )
-        if (self.proven == NOT_PROVEN) != (self.proven_at is None):
-            raise ValueError("proven_at: wanted the time of the proof, and none without a proof")
+        if self.proven != NOT_PROVEN and self.proven_at is None:
+            raise ValueError(
+                f'proven_at: found none with the proof "{self.proven}"; wanted the time of the proof'
+            )
+        if self.proven == NOT_PROVEN and self.proven_at is not None:
+            raise ValueError(
+                "proven_at: found a time without a proof; wanted how it was proven, or no time"
+            )
 
 
 @attrs.frozen(kw_only=True)

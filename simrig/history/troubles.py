@@ -10,7 +10,6 @@ from typing import Final
 from simrig.errors import InputError, Problem
 
 BUSY: Final = frozenset((sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_PROTOCOL))
-DAMAGED: Final = frozenset((sqlite3.SQLITE_CORRUPT,))
 
 _INTACT: Final = "Nothing of this entry was written; earlier entries are intact."
 
@@ -69,7 +68,11 @@ def refusal(path: str, message: str, where: str = "shop record") -> InputError:
 def trouble(path: str, error: sqlite3.Error) -> InputError:
     """Return the error for the person at the machine that stands for a database error."""
     code = primary(error)
-    code = sqlite3.SQLITE_BUSY if code in BUSY else code
+    if code in BUSY:
+        code = sqlite3.SQLITE_BUSY
+    elif not code and isinstance(error, sqlite3.OperationalError):
+        # The file gave bytes that are no text: only then has such an error no code.
+        code = sqlite3.SQLITE_CORRUPT
     message = _MESSAGES.get(
         code,
         f"found that the database answers: {error}; wanted the entry filed. {_INTACT} "
@@ -85,5 +88,11 @@ def translated(path: str) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise trouble(path, error) from error
-    except UnicodeError as error:
+    except UnicodeEncodeError as error:
+        message = (
+            f"found {error.object[error.start : error.end]!r} in what was asked for; wanted text. "
+            "Type it anew"
+        )
+        raise refusal(path, message) from error
+    except UnicodeDecodeError as error:
         raise refusal(path, _MESSAGES[sqlite3.SQLITE_CORRUPT]) from error

@@ -11,13 +11,13 @@ from typing import Any, Final
 
 import attrs
 
-from simrig.errors import Problem
+from simrig.errors import InputError, Problem
 from simrig.history import opening
 from simrig.history.columns import columns_of
 from simrig.history.records import RECORDS, Job, Repair
 from simrig.history.released import APPLICATION_ID
 from simrig.history.store import Store, open_store, record_of, table_of
-from simrig.history.troubles import DAMAGED, primary, refusal, translated
+from simrig.history.troubles import refusal, translated
 
 _MOST_PROBLEMS: Final = 100
 _NEXT: Final = "Go back to a backup, or rescue it with: simrig history check --rescue NEW"
@@ -137,7 +137,7 @@ def _refuse_foreign(target: Path) -> None:
 
 def _keep(path: Path) -> None:
     """Wait until the disk has a file or the entries of a folder."""
-    if os.name == "nt":
+    if os.name == "nt":  # pragma: no cover - Windows opens no folder
         return
     number = os.open(path, os.O_RDONLY)
     try:
@@ -187,13 +187,11 @@ def _rescue_table(
         try:
             for row in source.execute(_all_of(record, order)):
                 if row[0] in rows:
-                    break
+                    # Pages that lead in a circle, or the other end reached.
+                    raise sqlite3.DatabaseError(f"entry {row[0]} comes twice")
                 rows[row[0]] = row
-            else:
-                break
+            break
         except sqlite3.DatabaseError as error:
-            if primary(error) not in DAMAGED:
-                raise
             if order == "ASC":
                 message = f"found entries that cannot be read ({error}); the others were kept"
                 faults.append(Problem(file=file, where=name, message=message))
@@ -202,9 +200,16 @@ def _rescue_table(
         try:
             new.add(record_of(record, rows[number]))
             kept += 1
+            continue
         except ValueError as error:
             message = f"found an entry that does not hold ({error}); it was left out"
-            faults.append(Problem(file=file, where=f"{name} {number}", message=message))
+        except InputError as error:
+            if not isinstance(error.__cause__, sqlite3.IntegrityError):
+                raise
+            message = (
+                f"found an entry that contradicts another ({error.__cause__}); it was left out"
+            )
+        faults.append(Problem(file=file, where=f"{name} {number}", message=message))
     return kept, faults
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 import inspect
 import os
+import re
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from types import FunctionType
@@ -110,6 +111,8 @@ def _rule(value: object) -> str | None:
         return "wanted a Rule"
     if any(value.code == rule.code or value.name == rule.name for rule in RULES):
         return f"{value.code} ({value.name}) is built in; give yours another code and name"
+    if value.look is None:
+        return f"{value.code} finds nothing; give it in look the function that finds its breaches"
     return None
 
 
@@ -120,14 +123,18 @@ def _reader(value: object) -> str | None:
     return None
 
 
-def _text_attribute(attribute: str, what: str) -> Callable[[object], str | None]:
-    def check(value: object) -> str | None:
-        text = getattr(value, attribute, None)
-        if isinstance(value, type) or not isinstance(text, str) or not text:
-            return f"wanted {what} with a text {attribute}"
-        return None
+def _question(value: object) -> str | None:
+    from simrig.training.question import Question
 
-    return check
+    if not isinstance(value, Question):
+        return "wanted a Question"
+    for name in ("id", "topic"):
+        found = getattr(value, name)
+        if not re.fullmatch(r"[a-z][a-z0-9]*(-[a-z0-9]+)*", found):
+            return f"its {name} is {found!r}; wanted small letters, digits and hyphens"
+    if value.topic in ("help", "hands-on"):
+        return f'a drill takes "{value.topic}" for something else; give the topic another name'
+    return None
 
 
 RESULTS: Final[dict[str, Callable[[object], str | None]]] = {
@@ -136,7 +143,7 @@ RESULTS: Final[dict[str, Callable[[object], str | None]]] = {
     "simrig_fault_kinds": _fault_kind,
     "simrig_checks": _check,
     "simrig_rules": _rule,
-    "simrig_questions": _text_attribute("id", "a question"),
+    "simrig_questions": _question,
     "simrig_readers": _reader,
 }
 """What one thing returned by each hook must be: a check that returns a message or None."""
@@ -150,7 +157,9 @@ def sorted_out(hook: str, returned: object) -> tuple[list[Any], list[str]]:
     messages: list[str] = []
     for number, value in enumerate(returned, 1):
         if number > MOST_RESULTS:
-            messages.append(f"it returned more than {MOST_RESULTS} things; that is taken as a slip")
+            messages.append(
+                f"it returned more than {MOST_RESULTS} things; return no more than that"
+            )
             break
         message = RESULTS[hook](value)
         if message is None:

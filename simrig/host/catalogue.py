@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from simrig.errors import InputError, PluginError, Problem
 from simrig.host import folders, index
-from simrig.host.index import Index, Machine
+from simrig.host.found import Index, Machine
 
 if TYPE_CHECKING:
     from simrig.faults.modes import FaultKind
@@ -188,7 +188,7 @@ class Catalogue:
         elif known:
             hint = "at hand: " + ", ".join(known[:12]) + (" ..." if len(known) > 12 else "")
         else:
-            hint = "none is at hand; install a plug-in, or name a profile file or --profiles DIR"
+            hint = "none is at hand: install a plug-in, or name a profile file or --profiles DIR"
         return Problem(
             file="command line",
             where="MACHINE",
@@ -208,7 +208,8 @@ def contents(path: str, what: str) -> bytes:
                 Problem(
                     file=path,
                     where=what,
-                    message=f"it cannot be read ({reason}); name another file",
+                    message=f"it cannot be read ({reason}); wanted a file that you may read; "
+                    "look at its name and its permissions, or name another",
                 )
             ]
         ) from None

@@ -7,11 +7,18 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import NamedTuple
 
-from simrig.errors import Problem
+import attrs
+
+from simrig.errors import Problem, ProfileError
 
 VARIABLE = "SIMRIG_PROFILES"
 NOT_PROFILES = ("pyproject.toml",)
 SCENARIO = ".scenario.toml"
+NO_PROFILE = (
+    "found no id in quotes with a whole number as balls.installed; wanted both, as every profile "
+    "has them; put them in"
+)
+_MARK = b"\xef\xbb\xbf"
 
 
 class Summary(NamedTuple):
@@ -22,17 +29,33 @@ class Summary(NamedTuple):
     balls: int
 
 
-def summary(data: bytes) -> Summary:
-    """Return the summary of a profile file; raise ValueError, in words, where it is none."""
+def read(path: Path) -> Summary | Problem | None:
+    """Return the summary of a profile file, or what is wrong with it.
+
+    None for another table: one that says neither ``id`` nor ``balls``.
+    """
     import tomllib
 
-    text = data.removeprefix(b"\xef\xbb\xbf").decode("utf-8")
-    found = tomllib.loads(text.replace("\r\n", "\n"))
-    name, title = found.get("id"), found.get("title", "")
-    balls = found.get("balls")
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        message = f"it cannot be read ({error.strerror}); wanted a file that you may read"
+        return Problem(file=str(path), where="profile", message=message)
+    try:
+        found = tomllib.loads(data.removeprefix(_MARK).decode("utf-8").replace("\r\n", "\n"))
+    except (ValueError, RecursionError):
+        from simrig.profile.located import decode, locate
+
+        try:  # the same again, for the line and plain words
+            found = locate(decode(data, str(path)), str(path)).data
+        except ProfileError as refused:
+            return refused.problems[0]
+    name, title, balls = found.get("id"), found.get("title"), found.get("balls")
+    if name is None and balls is None:
+        return None
     installed = balls.get("installed") if isinstance(balls, Mapping) else None
     if not isinstance(name, str) or type(installed) is not int:
-        raise ValueError("it is not a profile: id or balls.installed is missing")
+        return Problem(file=str(path), where="profile", message=NO_PROFILE)
     return Summary(name, title if isinstance(title, str) and title else name, installed)
 
 
@@ -71,12 +94,12 @@ def files(folder: str) -> list[Path]:
 def scan(folder: str) -> Iterator[tuple[str, Summary | Problem]]:
     """Yield the path of each TOML file of a folder that may be a profile, with its summary.
 
-    A file that cannot be read as one is a problem.
+    A file that cannot be read as one is a problem; scenarios and other tables are
+    passed over.
     """
     for path in files(folder):
-        try:
-            data = path.read_bytes()
-            yield str(path), summary(data)
-        except (OSError, ValueError, RecursionError) as error:
-            text = " ".join(str(error).split())
-            yield str(path), Problem(file=str(path), where="profile", message=f"{text}; left out")
+        found = read(path)
+        if isinstance(found, Problem):
+            found = attrs.evolve(found, message=f"{found.message}; left out")
+        if found is not None:
+            yield str(path), found

@@ -56,8 +56,6 @@ class GuardedReader:
 
 
 def _rule(entry: Entry, rule: Any) -> Any:
-    if rule.look is None:
-        return rule
     look = rule.look
 
     def look_at(subject: Any) -> list[Any]:

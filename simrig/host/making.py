@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from simrig.errors import Problem
 from simrig.host.entries import Entry, installed
-from simrig.host.index import Index, Kind, Machine, Made
+from simrig.host.found import Index, Kind, Machine, Made
 from simrig.host.stamps import Stamp
 
 TIME_LIMIT: Final = 15.0
@@ -129,9 +129,8 @@ def _try(entry: Entry, path: list[str], seconds: float) -> Tried:
 
 def _end(process: subprocess.Popen[bytes]) -> None:
     """End the process and whatever it started."""
-    if hasattr(os, "killpg"):
-        with suppress(OSError):
-            os.killpg(process.pid, signal.SIGKILL)
+    with suppress(OSError, AttributeError):  # Windows has no groups of processes
+        os.killpg(process.pid, signal.SIGKILL)
     with suppress(OSError):
         process.kill()
     process.wait()
@@ -170,7 +169,10 @@ def _understand(
             tried.problems.append(entry.problem(*line["stopped"]))
     if tried.timed_out:
         tried.problems.append(
-            entry.problem(stage, f"it was not done within {seconds:g} seconds; it is left out")
+            entry.problem(
+                stage,
+                f"it was not done within {seconds:g} seconds; have it end sooner; it is left out",
+            )
         )
     elif not done and not stopped:
         how = f"signal {-returned}" if returned is not None and returned < 0 else f"code {returned}"

@@ -17,6 +17,7 @@ import pluggy
 from simrig.errors import PluginError, Problem
 from simrig.host import acceptance, guards, hookspecs, index
 from simrig.host.entries import Entry
+from simrig.host.found import Index
 from simrig.host.probe import loaded, words
 
 T = TypeVar("T")
@@ -39,7 +40,7 @@ class Host:
     ``strict`` raises PluginError at the first problem instead.
     """
 
-    def __init__(self, *, known: index.Index | None = None, strict: bool = False) -> None:
+    def __init__(self, *, known: Index | None = None, strict: bool = False) -> None:
         self._known = index.current() if known is None else known
         self._strict = strict
         self._entries: dict[str, Entry] = {}

@@ -167,18 +167,20 @@ def _try_hook(hook: str, function: Any, report: Report, manners: Manners) -> Non
 
 
 def _profile(path: Path, report: Report) -> None:
-    from simrig.host.folders import summary
+    from simrig.errors import Problem
+    from simrig.host import folders
     from simrig.host.stamps import stamp
 
     seen = stamp(str(path)), stamp(str(path.parent))
-    try:
-        machine = summary(path.read_bytes())
-    except (OSError, ValueError) as error:
-        report.problem("in its profiles", f"{path}: {words(error)}")
-        machine = None
+    found = folders.read(path)
     report.say(files=[list(entry) for entry in seen])
-    if machine is not None:
-        report.say(machine=[*machine, str(path)])
+    if isinstance(found, folders.Summary):
+        report.say(machine=[*found, str(path)])
+    elif isinstance(found, Problem):
+        line = "" if found.line is None else f":{found.line}"
+        report.problem("in its profiles", f"{path}{line}: {found.message}")
+    else:
+        report.problem("in its profiles", f"{path}: {folders.NO_PROFILE}")
 
 
 def _sample() -> Any:
@@ -232,7 +234,7 @@ def _sources(modules: set[str]) -> Iterator[list[Any]]:
 def _limit() -> None:
     try:
         import resource
-    except ImportError:  # not on Windows: there the time limit stands alone
+    except ImportError:  # pragma: no cover - Windows: there the time limit stands alone
         return
     for limit, most in (
         (resource.RLIMIT_AS, MEMORY_LIMIT),

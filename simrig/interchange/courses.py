@@ -6,6 +6,7 @@ out where there are too many, and put in where there are too few.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 import attrs
@@ -15,7 +16,7 @@ from simrig.expectation.flow import moved
 from simrig.expectation.transfers import PICK, PUT
 from simrig.interchange.running import conditions_of
 from simrig.interchange.scenarios import Scenario, Step
-from simrig.interchange.sheets import condition_faults
+from simrig.interchange.sheets import NO_WAY, condition_faults
 from simrig.profile.machine import Profile
 from simrig.world.balls import Placement
 from simrig.world.moves import Move, parse, start
@@ -65,7 +66,12 @@ def course(profile: Profile, scenario: Scenario, file: str) -> Course:
             )  # fmt: skip
     if first is None and not problems:
         problems.append(
-            Problem(file=file, line=1, where="step", message="no step says where the balls are")
+            Problem(
+                file=file,
+                line=1,
+                where="step",
+                message="found no step that says where the balls are; add one",
+            )
         )
     if problems or first is None:
         raise InputError(problems)
@@ -88,7 +94,7 @@ def _target(profile: Profile, step: Step) -> Placement:
 def _laid(profile: Profile, conditions: Conditions) -> Placement:
     found = legal_placements(profile, conditions)
     if not found:
-        raise ValueError("no legal position of the balls fits these conditions")
+        raise ValueError(NO_WAY)
     placement = found[0]
     rest = dict(start(profile, placement).states)
     # Where several states are legal, the mechanism is at rest if it may be.
@@ -112,19 +118,14 @@ def _by_hand(profile: Profile, here: Placement, target: Placement) -> Iterator[M
     wanted = {spot for spot in target.spots if profile.spots[spot].resting}
     was, becomes = _count(profile, lying), _count(profile, wanted)
     for place in profile.place:
-        for _ in range(was.get(place.id, 0) - becomes.get(place.id, 0)):
+        for _ in range(was[place.id] - becomes[place.id]):
             yield Move(verb="remove", subject=place.id)
     for place in profile.place:
-        for _ in range(becomes.get(place.id, 0) - was.get(place.id, 0)):
+        for _ in range(becomes[place.id] - was[place.id]):
             yield Move(verb="feed", subject=place.id)
     for spot in sorted(target.spots - wanted):
         yield Move(verb=PUT, subject=spot)
 
 
-def _count(profile: Profile, spots: frozenset[str] | set[str]) -> dict[str, int]:
-    found: dict[str, int] = {}
-    for spot in spots:
-        place = profile.spots[spot].place
-        if place is not None:
-            found[place] = found.get(place, 0) + 1
-    return found
+def _count(profile: Profile, resting: frozenset[str] | set[str]) -> Counter[str]:
+    return Counter(str(profile.spots[spot].place) for spot in resting)

@@ -17,6 +17,12 @@ class DiagnosisTable(keys.Keyed):
     """What diagnosing must say of what was seen."""
 
     faults: int | None = keys.integer("things wrong at once, at most; 2 when left out", 0, 3)
+    found: tuple[str, ...] | None = keys.sequence(
+        "what bench checks have shown, in order", Key(shape="text", meaning="CHECK=RESULT")
+    )
+    complaints: tuple[str, ...] | None = keys.sequence(
+        "what the machine did", Key(shape="text", meaning="a complaint")
+    )
     as_assumed: bool | None = keys.boolean("whether all is as assumed")
     told_apart: bool | None = keys.boolean("whether one group is left")
     conflict: bool | None = keys.boolean("whether nothing explains it")
@@ -37,6 +43,11 @@ class DiagnosisTable(keys.Keyed):
         "these are in one group: no reading and no check parts them", _NAME
     )
     groups: int | None = keys.integer("how many groups there are", 0, 100000)
+    next_check: tuple[str, ...] | None = keys.sequence(
+        "the check to do next is one of these; none: no check parts what is left",
+        Key(shape="text", meaning="a check"),
+        none=True,
+    )
     no_part: bool | None = keys.boolean("whether no part with a chance of 1 in 100 is named")
     at: Mapping[str, int] | None = keys.mapping(
         "where the balls lie under the likeliest, on the first sheet",

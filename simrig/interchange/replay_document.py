@@ -27,6 +27,7 @@ def document(profile: Profile, found: Replay) -> dict[str, Any]:
         ],
         "untold": found.untold,
         "balls": dict(found.balls),
+        "or_balls": [dict(one) for one in found.or_balls],
         "phase": found.phase,
         "timed": found.timed,
         "events": found.events,

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any
 
 import attrs
 
@@ -14,7 +14,7 @@ from simrig.expectation.observation import Observation, observe, resolve
 from simrig.expectation.prediction import watched
 from simrig.expectation.rig import Rig
 from simrig.interchange.scenarios import FitTable, Scenario, Seen, SheetSeen, Step
-from simrig.interchange.sheets import condition_faults
+from simrig.interchange.sheets import NO_WAY, condition_faults
 from simrig.profile.keys import NONE
 from simrig.profile.machine import Profile
 from simrig.scan.scanner import links, readings
@@ -65,7 +65,8 @@ def run(profile: Profile, scenario: Scenario) -> tuple[StepResult, ...]:
 def _title(step: Step) -> str:
     if step.do:
         return ", ".join(step.do)
-    words = [step.phase or ("balls seen" if step.at or step.seats else "idle")]
+    seen = step.at is not None or step.seats is not None
+    words = [step.phase or ("balls seen" if seen else "idle")]
     if step.balls is not None:
         words.append(f"{step.balls} balls")
     if step.diagnosis:
@@ -94,15 +95,14 @@ class _Machine:
         else:
             self.placements = legal_placements(self.profile, conditions)
         if not self.placements:
-            raise ValueError("no legal position of the balls fits these conditions")
+            raise ValueError(NO_WAY)
         if step.closed is not None or step.either is not None:
             yield from self._readings(step)
-        if step.seen is not None and (
-            step.verdict or step.differences or step.fits or step.no_fits
-        ):
-            yield from self._comparison(step, conditions)
-        if step.missing_at is not None and step.seen is not None:
-            yield from self._location(step, conditions)
+        if step.seen is not None:
+            seen = observation(self.profile, step.seen)
+            yield from self._comparison(step, seen, conditions)
+            if step.missing_at is not None:
+                yield from self._location(step.missing_at, seen, conditions)
         if step.diagnosis is not None:
             yield from self._diagnosis(step.diagnosis, self._sheets(step, conditions))
 
@@ -125,15 +125,17 @@ class _Machine:
             if faults := condition_faults(self.profile, own):
                 raise ValueError(f"sheet {number}: {'; '.join(faults)}")
             found.append(Sheet(observation=observation(self.profile, row), conditions=own))
-        if not found:
-            raise ValueError("there is nothing to diagnose; add seen, or [[step.sheets]]")
+        wanted = step.diagnosis
+        if not found and not (wanted and (wanted.found or wanted.complaints)):
+            raise ValueError(
+                "found nothing to diagnose; wanted what was seen; add seen, or [[step.sheets]]"
+            )
         return tuple(found)
 
     def _move(self, steps: Iterable[str]) -> None:
-        if not self.placements:
-            self.placements = legal_placements(self.profile, Conditions())
         rig = Rig(self.profile)
-        rig.placement = self.placements[0]
+        if self.placements:
+            rig.placement = self.placements[0]
         if not rig.placement.states:
             rig.placement = start(self.profile, rig.placement)
         rig.in_hand = self.profile.balls.installed + 1 - rig.placement.balls
@@ -151,9 +153,10 @@ class _Machine:
             if reading != expected:
                 yield f"{name}: reads {reading}, the scenario expects {expected}"
 
-    def _comparison(self, step: Step, conditions: Conditions) -> Iterator[str]:
-        assert step.seen is not None
-        found = compare(self.profile, observation(self.profile, step.seen), conditions)
+    def _comparison(self, step: Step, seen: Observation, conditions: Conditions) -> Iterator[str]:
+        if not (step.verdict or step.differences is not None or step.fits or step.no_fits):
+            return
+        found = compare(self.profile, seen, conditions)
         if step.verdict is not None and found.agrees != (step.verdict == "agrees"):
             yield f"compare: {'agrees' if found.agrees else 'differs'}, expected {step.verdict}"
         if step.differences is not None:
@@ -168,14 +171,14 @@ class _Machine:
                 yield f"fit not offered: {_wanted(fit)}; offered: {offered}"
         yield from _not_offered(step, found, conditions, self.profile)
 
-    def _location(self, step: Step, conditions: Conditions) -> Iterator[str]:
-        assert step.seen is not None
-        wanted = step.missing_at or ()
-        found = locate(self.profile, observation(self.profile, step.seen), conditions)
+    def _location(
+        self, wanted: Iterable[str], seen: Observation, conditions: Conditions
+    ) -> Iterator[str]:
+        found = locate(self.profile, seen, conditions)
         named = {name for one in found.placements for name in one.missing_at}
         if named != set(wanted):
-            found_at = ", ".join(sorted(named)) or "nowhere"
-            yield f"a missing ball can be at {found_at}, expected {', '.join(wanted)}"
+            found_at, wanted_at = (", ".join(sorted(one)) or "nowhere" for one in (named, wanted))
+            yield f"a missing ball can be at {found_at}, expected {wanted_at}"
 
 
 def observation(profile: Profile, seen: Seen) -> Observation:
@@ -214,12 +217,17 @@ def _matches(wanted: FitTable, fit: Fit) -> bool:
 
 
 def _wanted(fit: FitTable) -> str:
-    return ", ".join(f"{k} {v}" for k, v in attrs.asdict(fit).items() if v is not None)
+    return _told({k: v for k, v in attrs.asdict(fit).items() if v is not None})
 
 
 def _shown(fit: Fit) -> str:
-    said = {k: v for k, v in attrs.asdict(fit).items() if k != "at" and v not in ((), None)}
-    return ", ".join(f"{k} {v}" for k, v in said.items())
+    said = attrs.asdict(fit).items()
+    return _told({k: v for k, v in said if k != "at" and v not in ((), None)})
+
+
+def _told(said: Mapping[str, Any]) -> str:
+    lists = {k: " and ".join(v) if isinstance(v, tuple | list) else v for k, v in said.items()}
+    return ", ".join(f"{name} {value}" for name, value in lists.items())
 
 
 def _not_offered(

@@ -132,11 +132,22 @@ def read(data: bytes, file: str) -> Scenario:
     """Read a scenario; raises InputError with every problem, with its line."""
     located = locate(decode(data, file, error=InputError), file, error=InputError)
     table, problems = read_table(located, Scenario)
-    if table is not None and not table.step and not problems:
-        problems.append(
-            Problem(file=file, line=1, where="step", message="no [[step]] is there; add one")
-        )
-    if table is None or problems:
+    if not table.step and not problems:
+        message = "found no [[step]]; wanted one or more; add it"
+        problems.append(Problem(file=file, line=1, where="step", message=message))
+    for number, step in enumerate(() if problems else table.step):
+        # What is held against readings that nobody saw would hold whatever they are.
+        problems += [
+            Problem(
+                file=file,
+                line=located.line(("step", number, name)),
+                where=f"step {number + 1}, {name}",
+                message="found without seen; wanted what was seen, to hold it against; add seen",
+            )
+            for name in ("verdict", "differences", "fits", "no_fits", "missing_at")
+            if step.seen is None and name in located.data["step"][number]
+        ]
+    if problems:
         raise InputError(problems)
     found: Scenario = attrs.evolve(table, located=located)
     return found

@@ -20,6 +20,7 @@ from simrig.profile import keys
 from simrig.profile.keys import Key
 from simrig.profile.located import decode, locate
 from simrig.profile.machine import Profile
+from simrig.profile.naming import counted, hint
 from simrig.profile.tables import read_table
 from simrig.signals import CLOSED, FLICKERS, OPEN, UNKNOWN
 from simrig.world.phases import Conditions, legal_placements
@@ -54,6 +55,10 @@ AMBIGUOUS: Final = frozenset(
         "high",
         "low",
     )
+)
+NO_WAY: Final = (
+    "no legal position of the balls fits these conditions; mend phase, balls, at or state, or "
+    "leave the phase out to say exactly where they are"
 )
 _HEADINGS = frozenset(("sensor", "switch", "name", "id", "number", "address"))
 
@@ -167,7 +172,8 @@ def _csv(profile: Profile, text: str, file: str, conditions: Conditions) -> Shee
             problems.append(Problem(file=file, line=number, where=where, message=message))
 
         if len(cells) != 2:
-            fault(f"found {len(cells)} columns; wanted two, sensor and reading")
+            found = counted(len(cells), "column")
+            fault(f"found {found}; wanted two, sensor and reading; mend the line")
             continue
         try:
             word = reading(cells[1])
@@ -189,7 +195,7 @@ def _csv(profile: Profile, text: str, file: str, conditions: Conditions) -> Shee
                 file=file,
                 line=1,
                 where="sheet",
-                message="no readings; wanted lines such as trough-1,closed",
+                message="found no readings; wanted lines such as trough-1,closed; put them in",
             )
         )
     if problems:
@@ -220,7 +226,7 @@ def _toml(profile: Profile, text: str, file: str, conditions: Conditions) -> tup
     located = locate(text, file, error=InputError)
     table, problems = read_table(located, SheetFile)
     found: list[Sheet] = []
-    for number, row in enumerate(table.sheet if table is not None else ()):
+    for number, row in enumerate(table.sheet):
         path: tuple[str | int, ...] = ("sheet", number)
         said: dict[str, str] = {}
         for name, word in row.readings.items():
@@ -261,20 +267,25 @@ def condition_faults(profile: Profile, conditions: Conditions) -> list[str]:
     """Return what is wrong with conditions that a file states."""
     faults = []
     if conditions.phase is not None and profile.row("phase", conditions.phase) is None:
-        known = ", ".join(phase.id for phase in profile.phase)
-        faults.append(f'no phase is called "{conditions.phase}"; known: {known}')
+        known = hint(conditions.phase, (phase.id for phase in profile.phase))
+        faults.append(f'no phase is called "{conditions.phase}"; {known}')
     for name in conditions.at or {}:
         if profile.row("place", name) is None and profile.row("route", name) is None:
-            faults.append(f'no place or way is called "{name}"')
+            rows: tuple[Any, ...] = (*profile.place, *profile.route)
+            known = hint(name, (row.id for row in rows))
+            faults.append(f'no place or way is called "{name}"; {known}')
     faults += [
-        f'there is no position "{spot}"'
+        f'there is no position "{spot}"; {hint(spot, profile.spots)}'
         for spot in sorted(conditions.spots or ())
         if spot not in profile.spots
     ]
     for name, state in conditions.states.items():
         mechanism = profile.row("mechanism", name)
-        if mechanism is None or state not in mechanism.states:
-            faults.append(f'no mechanism "{name}" can stand "{state}"')
+        if mechanism is None:
+            known = hint(name, (row.id for row in profile.mechanism))
+            faults.append(f'no mechanism is called "{name}"; {known}')
+        elif state not in mechanism.states:
+            faults.append(f'{name} can stand: {", ".join(mechanism.states)}; found "{state}"')
     return faults
 
 
@@ -285,10 +296,7 @@ def impossible(profile: Profile, conditions: Conditions) -> list[str]:
             return []
     except ValueError as error:
         return [str(error)]
-    return [
-        "no legal position of the balls fits these conditions; mend phase, balls, at or state, or "
-        "leave the phase out to say exactly where they are"
-    ]
+    return [NO_WAY]
 
 
 def _conditions(row: Any, general: Conditions) -> Conditions:

@@ -60,9 +60,11 @@ class Reading:
         self._addresses: dict[Address, int] = {}
 
     def fault(self, line: int, where: str, message: str) -> None:
+        """Note what is wrong in a line: the list cannot be taken as it stands."""
         self.faults.append(Problem(file=self.file, line=line, where=where, message=message))
 
     def note(self, line: int, where: str, message: str) -> None:
+        """Note what a person should look at in a line; the list is taken all the same."""
         self.notes.append(Problem(file=self.file, line=line, where=where, message=message))
 
     def keep(self, one: Listed) -> None:

@@ -38,7 +38,10 @@ class _Edit:
 
 @attrs.frozen(kw_only=True)
 class _Key:
-    """A key of the table at ``path`` that gets another value; None takes it away."""
+    """A key of the table at ``path`` that gets another value; None takes it away.
+
+    ``order`` are the keys beside which it may stand: none that is taken away too.
+    """
 
     path: Path
     name: str
@@ -48,15 +51,20 @@ class _Key:
 
 @attrs.frozen(kw_only=True)
 class _Row:
-    """A table that is not there yet; ``several`` for one more row of ``[[name]]``.
+    """A table that is not there yet; ``several`` for one more row of those at ``path``.
 
     It stands before the row with the number ``before``, or last.
     """
 
-    name: str
+    path: Path
     row: Any
     several: bool
     before: int | None = None
+
+    @property
+    def name(self) -> str:
+        """How a header names it."""
+        return ".".join(step for step in self.path if isinstance(step, str))
 
 
 def edited(text: str, before: Profile, after: Profile) -> str:
@@ -99,35 +107,39 @@ def _changes(before: Profile, after: Profile) -> Iterator[_Change]:
         if old == new:
             continue
         if key.shape == "tables" and key.table is not None:
-            yield from _table_changes(name, old, new)
+            yield from _table_changes((name,), old, new)
         elif key.shape == "table" and old is not None and new is not None:
             yield from _row_changes(old, new, (name,))
         elif isinstance(old, Mapping) and isinstance(new, Mapping):
             yield _Pairs(path=(name,), old=old, new=new)
         elif key.shape in ("table", "mapping") and old is None:
-            yield _Row(name=name, row=new, several=False)
+            yield _Row(path=(name,), row=new, several=False)
         else:
-            yield _Key(path=(), name=name, value=new, order=_order(Profile))
+            yield _Key(path=(), name=name, value=new, order=_staying(after))
 
 
-def _table_changes(name: str, old: tuple[Any, ...], new: tuple[Any, ...]) -> Iterator[_Change]:
+def _table_changes(path: Path, old: tuple[Any, ...], new: tuple[Any, ...]) -> Iterator[_Change]:
     """Rows stay in their order; new ones may stand between them."""
     place = 0
     for row in new:
         if place < len(old) and _is_same(old[place], row):
-            yield from _row_changes(old[place], row, (name, place))
+            yield from _row_changes(old[place], row, (*path, place))
             place += 1
         else:
             before = place if place < len(old) else None
-            yield _Row(name=name, row=row, several=True, before=before)
+            yield _Row(path=path, row=row, several=True, before=before)
     if place < len(old):
-        gone = getattr(old[place], "id", place + 1)
+        gone = _name(old[place]) or place + 1
         raise ValueError(f"the row {gone} is gone; rows are only added")
 
 
 def _is_same(one: Any, other: Any) -> bool:
-    name = getattr(one, "id", None)
-    return bool(name == other.id) if name is not None else bool(one == other)
+    return bool(_name(one) == _name(other) if _name(one) is not None else one == other)
+
+
+def _name(row: Any) -> Any:
+    """What tells a row from the others: its id, or its number where it has none."""
+    return getattr(row, "id", None) or getattr(row, "number", None)
 
 
 def _row_changes(old: Any, new: Any, path: Path) -> Iterator[_Change]:
@@ -137,36 +149,32 @@ def _row_changes(old: Any, new: Any, path: Path) -> Iterator[_Change]:
         if was == now:
             continue
         if key.shape == "tables":
-            for index, row in enumerate(was):
-                yield from _row_changes(row, now[index], (*path, name, index))
-            inner = ".".join(str(step) for step in (*path, name))
-            yield from (_Row(name=inner, row=row, several=True) for row in now[len(was) :])
+            yield from _table_changes((*path, name), was, now)
         elif isinstance(was, Mapping) and isinstance(now, Mapping):
             yield _Pairs(path=(*path, name), old=was, new=now)
         else:
-            yield _Key(path=path, name=name, value=now, order=_order(rows))
+            yield _Key(path=path, name=name, value=now, order=_staying(new))
 
 
-def _order(rows: type[Any]) -> tuple[str, ...]:
-    return tuple(name for name, _ in in_order(rows))
+def _staying(row: Any) -> tuple[str, ...]:
+    """The keys that a table states when it is changed, in order."""
+    return tuple(n for n, _ in in_order(type(row)) if getattr(row, attribute_of(n)) is not None)
 
 
 def _edits(spans: Spans, change: _Change, file: str) -> Iterator[_Edit]:
     if isinstance(change, _Row):
-        yield _new_row(spans, change)
+        yield _new_row(spans, change, file)
         return
     if isinstance(change, _Pairs):
         yield from _pair_edits(spans, change, file)
         return
     table = spans.table(change.path)
-    if table is None:
-        raise _cannot(file, None, f"{pair(change.name, change.value)} finds no table")
     span = spans.pair(table, change.name)
     if span is None and change.name in table.items:
         line = spans.line_at(spans.reach((*change.path, change.name))[1])
         raise _cannot(file, line, f"{change.name} has a header of its own; write it on one line")
     if span is None:
-        yield _new_key(spans, table, change)
+        yield _new_key(spans, table, change, file)
     elif change.value is None:
         yield _removal(spans, table, change.name)
     else:
@@ -175,90 +183,80 @@ def _edits(spans: Spans, change: _Change, file: str) -> Iterator[_Edit]:
 
 
 def _pair_edits(spans: Spans, change: _Pairs, file: str) -> Iterator[_Edit]:
-    table = spans.table(change.path)
-    braces = None if table is None else spans.braces(table)
+    braces = spans.braces(spans.table(change.path))
     if braces is not None:
         # All on one line, where no remark can stand: it is written anew.
         yield _Edit(start=braces[0], end=braces[1], text=value_text(change.new))
         return
-    order = tuple(dict.fromkeys((*change.old, *change.new)))
-    for name in order:
+    order = (*(name for name in change.old if name in change.new), *change.new)
+    for name in dict.fromkeys((*change.old, *change.new)):
         if change.old.get(name) != (value := change.new.get(name)):
             key = _Key(path=change.path, name=name, value=value, order=order)
             yield from _edits(spans, key, file)
 
 
-def _new_key(spans: Spans, table: Table, change: _Key) -> _Edit:
+def _new_key(spans: Spans, table: Table, change: _Key, file: str) -> _Edit:
     text = pair(change.name, change.value)
-    earlier = reversed(change.order[: change.order.index(change.name)])
-    near = next((span for name in earlier if (span := spans.pair(table, name))), None)
     braces, header = spans.braces(table), spans.header(table)
+    place = change.order.index(change.name)
+    # Where no header leads the table, a later sister is better than none.
+    sisters = change.order[:place][::-1] + (change.order[place:] if header is None else ())
+    near = next((span for name in sisters if (span := spans.pair(table, name))), None)
     if braces is not None:
         if near is not None:
             return _Edit(start=near.end, end=near.end, text=f", {text}")
-        comma = "," if table.items else " "
-        return _Edit(start=braces[0] + 1, end=braces[0] + 1, text=f" {text}{comma}")
+        return _Edit(start=braces[0], end=braces[1], text=f"{{ {text} }}")
     if header is None and near is not None and near.start != near.key:
         # A dotted key: its sister takes the same way.
         text = spans.text[near.start : near.key] + text
     if near is None and header is None:
-        start = _first_statement(spans)
-        return _Edit(start=start, end=start, text=f"{text}\n")
+        why = f"{change.path[-1]} has no header of its own; write one above its tables"
+        raise _cannot(file, spans.line_at(table.start), why)
     at = spans.line_end(near.end if near is not None else header[1] if header else 0)
     return _Edit(start=at, end=at, text=f"\n{text}")
-
-
-def _first_statement(spans: Spans) -> int:
-    starts = [
-        place if isinstance(place, int) else place.start for place in spans.root.items.values()
-    ]
-    return spans.line_start(min(starts, default=len(spans.text)))
 
 
 def _removal(spans: Spans, table: Table, name: str) -> _Edit:
     span = spans.pair(table, name)
     assert span is not None
-    if spans.braces(table) is not None:
-        # A row on one line: the comma goes with the pair.
-        rest = re.compile(r"[ \t]*,[ \t]*").match(spans.text, span.end)
-        return _Edit(start=span.start, end=rest.end() if rest else span.end, text="")
+    if (braces := spans.braces(table)) is not None:
+        # A row on one line: a comma goes with the pair, of the last one that before it.
+        if rest := re.compile(r"[ \t]*,[ \t]*").match(spans.text, span.end):
+            return _Edit(start=span.start, end=rest.end(), text="")
+        comma = spans.text.rfind(",", braces[0], span.start)
+        return _Edit(start=span.start if comma < 0 else comma, end=span.end, text="")
     end = min(spans.line_end(span.end) + 1, len(spans.text))
     return _Edit(start=spans.line_start(span.start), end=end, text="")
 
 
-def _new_row(spans: Spans, change: _Row) -> _Edit:
+def _new_row(spans: Spans, change: _Row, file: str) -> _Edit:
     if isinstance(change.row, Mapping):
         text = mapping_text(change.name, change.row)
     else:
         header = f"[[{change.name}]]" if change.several else f"[{change.name}]"
         text = row_text(header, change.row)
     if change.before is not None:
-        return _row_between(spans, change, text)
-    section = change.name.partition(".")[0]
+        return _row_between(spans, change.path, change.before, text, file)
+    section = str(change.path[0])
     first = section not in spans.root.items
-    at = _end_of(spans, section)
-    for name, key in reversed(tuple(in_order(Profile))):
-        if at:
-            break
-        if _precedes(name, section) and key.shape in ("table", "tables", "mapping"):
-            at = _end_of(spans, name)
-    at = _past_comments(spans, max(at, spans.line_end(_root_end(spans))))
+    order = [name for name, _ in in_order(Profile)]
+    ends = [_end_of(spans, name) for name in order[: order.index(section) + 1]]
+    near = next(filter(None, reversed(ends)), 0)
+    at = _past_comments(spans, max(near, spans.line_end(_root_end(spans))))
     words = section_heading(section) if first and section == change.name else ""
     return _Edit(start=at, end=at, text="".join(f"\n\n{one}" for one in (words, text) if one))
 
 
-def _row_between(spans: Spans, change: _Row, text: str) -> _Edit:
-    table = spans.table((change.name, change.before or 0))
-    header = None if table is None else spans.header(table)
-    at = spans.line_start(header[0] if header else 0)
+def _row_between(spans: Spans, path: Path, before: int, text: str, file: str) -> _Edit:
+    table = spans.table((*path, before))
+    header = spans.header(table)
+    if header is None:
+        why = f"the rows of {path[-1]} stand in brackets; write each under a header of its own"
+        raise _cannot(file, spans.line_at(table.start), why)
+    at = spans.line_start(header[0])
     while at and spans.text.startswith("#", above := spans.line_start(at - 1)):
         at = above  # remarks right above a row belong to it
     return _Edit(start=at, end=at, text=f"{text}\n\n")
-
-
-def _precedes(name: str, section: str) -> bool:
-    order = _order(Profile)
-    return order.index(name) < order.index(section)
 
 
 def _end_of(spans: Spans, section: str) -> int:

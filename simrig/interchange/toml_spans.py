@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from simrig.profile.positions import Array, Path, Place, Positions, Table
 
@@ -26,17 +26,13 @@ class Spans(Positions):
         self._braces: dict[int, tuple[int, int]] = {}
         super().__init__(text)
 
-    def table(self, path: Path) -> Table | None:
-        """Return the table at a path; None where there is none."""
-        place: Place | None = self.root
+    def table(self, path: Path) -> Table:
+        """Return the table at a path, which must be there."""
+        place: Any = self.root
         for step in path:
-            if isinstance(place, Table) and isinstance(step, str):
-                place = place.items.get(step)
-            elif isinstance(place, Array) and isinstance(step, int) and step < len(place.items):
-                place = place.items[step]
-            else:
-                return None
-        return place if isinstance(place, Table) else None
+            place = place.items[step]
+        assert isinstance(place, Table), "a path leads to a table"
+        return place
 
     def pair(self, table: Table, key: str) -> Pair | None:
         """Return the span of a key that stands in a table; None for tables under headers."""

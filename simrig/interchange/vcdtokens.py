@@ -52,7 +52,7 @@ def tokens(pieces: Iterable[bytes], faults: Faults) -> Iterator[tuple[int, Token
 
     feed = _Feed(pieces)
     complete = False
-    while not complete:
+    while True:
         feed.forget()
         first = 0
         end: tuple[int, int] | None = None
@@ -140,13 +140,11 @@ class _Feed(io.RawIOBase):
 
     def skip_statement(self) -> None:
         """Leave lines out up to the one that closes a statement."""
-        while (item := self._next()) is not None:
-            if item[1] is _LAST_LINE:
-                self.hand_out_again([item])
-                return
+        while (item := self._next()) is not None and item[1] is not _LAST_LINE:
             self.last_line = item[0]
             if b"$end" in item[1]:
                 return
+        self.hand_out_again([item] if item else [])
 
     def taken(self) -> None:
         """Forget the lines before the one handed out last: their tokens are complete."""
@@ -171,17 +169,19 @@ def _reason(error: Exception) -> str:
 
 def _failed_lines(feed: _Feed, first: int, end: tuple[int, int] | None) -> range:
     """Return the indices in ``feed.since`` of the lines of the statement that failed."""
-    start = len(feed.since) - 1
-    for at, (number, text) in enumerate(feed.since):
-        rest = text
-        if at == 0 and end is not None:
-            if first + end[0] - 1 > number:
-                continue  # The last token took the line up to its end.
-            # Columns count from 1 on the first line, and from 2 on the others.
-            rest = text[end[1] - (0 if end[0] == 1 else 1) :]
-        if rest.strip():
-            start = at
-            break
+
+    def untaken(at: int) -> bytes:
+        """What of a line no token has taken."""
+        number, text = feed.since[at]
+        if at > 0 or end is None:
+            return text
+        if first + end[0] - 1 > number:
+            return b""  # The last token took the line up to its end.
+        # Columns count from 1 on the first line, and from 2 on the others.
+        return text[end[1] - (0 if end[0] == 1 else 1) :]
+
+    lines_handed = range(len(feed.since))
+    start = next((at for at in lines_handed if untaken(at).strip()), lines_handed[-1])
     stop = start + 1
     if feed.since[start][1].lstrip().startswith(b"$"):
         # A declaration may run over lines, but not into the next one.

@@ -5,12 +5,19 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Iterator
 
-from simrig.diagnosis.diagnose import Cause, Diagnosis, diagnose
+from simrig.diagnosis.bench_job import Job
+from simrig.diagnosis.check_results import Result
+from simrig.diagnosis.checks import check_named
+from simrig.diagnosis.complaint import Complained
+from simrig.diagnosis.diagnose import Cause, Diagnosis
 from simrig.diagnosis.exclusion import suspect_named, why_not
+from simrig.diagnosis.isolation import Isolation
 from simrig.diagnosis.one_sheet import Models
 from simrig.diagnosis.suspects import Sheet
+from simrig.expectation.complaints import complaint_named
 from simrig.faults.candidates import possible_faults
 from simrig.interchange.diagnosis_keys import DiagnosisTable
+from simrig.profile.keys import NONE
 from simrig.profile.machine import Profile
 
 NOT_WORTH_NAMING = 0.01
@@ -31,9 +38,23 @@ class Judge:
         if limit not in self._models:
             faults = possible_faults(self._profile)
             self._models[limit] = Models(profile=self._profile, faults=faults, limit=limit)
-        found = diagnose(self._profile, sheets, limit=limit, models=self._models[limit])
+        told = [
+            Complained(profile=self._profile, complaint=complaint_named(self._profile, name))
+            for name in wanted.complaints or ()
+        ]
+        job = Job(
+            profile=self._profile,
+            sheets=sheets,
+            others=tuple(told),
+            limit=limit,
+            shared=self._models[limit],
+        )
+        results = [_result(job, pair) for pair in wanted.found or ()]
+        found = job.diagnosis(results)
         yield from _verdicts(wanted, found)
         yield from _names(wanted, found)
+        if wanted.next_check is not None:
+            yield from _next(wanted.next_check, job.isolation(results))
         if wanted.ranked is not None:
             yield from _ranked(wanted.ranked, found)
         if wanted.one_group is not None:
@@ -51,6 +72,23 @@ class Judge:
             if sensor not in by:
                 shown = ", ".join(sorted(by)) or answer.verdict
                 yield f"{name} is ruled out by {shown}, expected by {sensor}"
+
+
+def _result(job: Job, pair: str) -> Result:
+    check, equals, result = pair.partition("=")
+    if not equals:
+        raise ValueError(f'found "{pair}"; wanted CHECK=RESULT')
+    return job.result(check, result)
+
+
+def _next(wanted: Iterable[str], isolation: Isolation) -> Iterator[str]:
+    names = [NONE] if wanted == NONE else list(wanted)
+    for name in names:
+        if name != NONE:
+            check_named(isolation.bench.checks, name)
+    found = NONE if isolation.next is None else isolation.next.check.id
+    if found not in names:
+        yield f"the next check is {found}, expected {' or '.join(names)}"
 
 
 def _verdicts(wanted: DiagnosisTable, found: Diagnosis) -> Iterator[str]:

@@ -1,1 +1,1 @@
-"""."""
+"""The page for the phone beside the machine; it asks the same functions as the commands."""

@@ -10,7 +10,7 @@ from typing import Any
 
 from simrig.errors import SimrigError
 from simrig.host.catalogue import Catalogue
-from simrig.host.index import Machine
+from simrig.host.found import Machine
 from simrig.page import views
 from simrig.page.answers import Answers, Session
 from simrig.page.session import Event, State, checked, fold

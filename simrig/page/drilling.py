@@ -14,7 +14,7 @@ from typing import Any, Final
 from simrig.errors import SimrigError
 from simrig.page.desk import Desk
 from simrig.page.rendering import render
-from simrig.training.asking import TOPICS, question
+from simrig.training.asking import drawn, levels
 from simrig.training.question import LETTERS, Question
 from simrig.training.subject import Subject
 
@@ -83,10 +83,12 @@ class Drilling:
                     return None
                 self._subjects[machine] = Subject(profile=self.desk.machine(machine)[0])
         subject = self._subjects[machine]
-        names = list(TOPICS)
+        names = list(levels([subject]))
+        # With more topics than questions in a round, each seed begins at another one.
+        first = number if len(names) <= QUESTIONS else number + seed
         for turn in range(len(names)):
-            topic = names[(number + turn) % len(names)]
-            found = question(subject, topic, seed * 1000 + number)
+            topic = names[(first + turn) % len(names)]
+            found = drawn(subject, topic, seed * 1000 + number)
             if found is not None:
                 return found
         return None

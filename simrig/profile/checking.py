@@ -142,8 +142,6 @@ def _phases(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
             known = all(profile.row("place", name) is not None for name in row)
             if not known or path in wrong or doubt.about(path) or unsure & set(row):
                 continue
-            if any(profile.row("place", name) is None for name in row):
-                continue  # named as an unknown reference already
             here = row_ways(profile, row)
             ways += here
             if ways > MOST_WAYS:
@@ -189,32 +187,30 @@ def row_faults(profile: Profile, phase: Phase, row: Mapping[str, Any]) -> Iterat
         yield "more than one place is given the rest; give the others a number"
         return
     for name, balls in row.items():
-        place = profile.row("place", name)
-        if place is None or balls == REST:
+        if balls == REST:
             continue
+        place = profile.row("place", name)
         low, high = span(balls)
         if low > high:
             yield f'"{balls}" at {name} runs backwards; write the smaller number first'
             return
         if high > place.capacity:
-            yield f"{name} holds {place.capacity}; found {balls}"
+            yield f"{name} holds {place.capacity}; found {balls}; mend one of the two"
             return
         least, most = least + low, most + high
     installed = profile.balls.installed
     if resting:
         place = profile.row("place", resting[0])
-        if place is None:
-            return
         if least > installed:
-            yield f"{least} balls are placed; the machine carries {installed}"
+            yield f"{least} balls are placed; the machine carries {installed}; place fewer"
         elif installed - most > place.capacity:
             yield (
-                f"{installed - most} balls would be left for {resting[0]}, which holds "
-                f"{place.capacity}"
+                f"{counted(installed - most, 'ball')} would be left for {resting[0]}, which holds "
+                f"{place.capacity}; place more elsewhere"
             )
     elif not least <= installed <= most:
         found = counted(least, "ball") if least == most else f"{least} to {most} balls"
-        yield f"{_SUM} {found}; the machine carries {installed}"
+        yield f"{_SUM} {found}; the machine carries {installed}; mend the row, or balls.installed"
 
 
 def _captive(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
@@ -223,7 +219,8 @@ def _captive(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
         if (place.captive or 0) > place.capacity:
             yield (
                 ("place", index, "captive"),
-                f"{place.captive} captive balls do not fit into {place.capacity} positions",
+                f"{place.captive} captive balls do not fit into "
+                f"{counted(place.capacity, 'position')}; mend one of the two",
                 "captive-does-not-fit",
             )
     for index, phase in enumerate(profile.phase):

@@ -81,7 +81,7 @@ def _used_twice(profile: Profile, doubt: Doubt, outside: set[int]) -> Iterator[F
                 tail = "that of " if key == "channel" else ""
                 yield (
                     ("sensor", index, key),
-                    f'{shown} is also {what}{tail}"{other}"; one of them is wrong',
+                    f'{shown} is also {what}{tail}"{other}"; mend the wrong one',
                     f"{key}-used-twice",
                 )
                 doubt.add(("sensor", first, key))
@@ -107,7 +107,7 @@ def _out_of_range(
                     ("matrix", axis) if number > 0 else (),
                     str(most),
                     f"{address} is outside the matrix of {matrix.columns} columns and "
-                    f"{matrix.rows} rows, counted from 1",
+                    f"{matrix.rows} rows, counted from 1; mend the address or the matrix",
                 )
     elif address.board is not None and address.input is not None:
         board = profile.row("inputs", address.board)
@@ -119,7 +119,8 @@ def _out_of_range(
             yield (
                 ("inputs", profile.inputs.index(board), "count") if address.input > 0 else (),
                 str(board.count),
-                f'"{address.board}" has inputs 1 to {board.count}; found {address.input}',
+                f'"{address.board}" has inputs 1 to {board.count}; found {address.input}; mend '
+                "the address or the count",
             )
 
 
@@ -139,7 +140,7 @@ def lines(profile: Profile, doubt: Doubt) -> Iterator[Finding]:
             if line.number > most and not beyond:
                 yield (
                     (*path, "number"),
-                    f"found {axis} {line.number}; the matrix has {most}",
+                    f"found {axis} {line.number}; the matrix has {most}; mend one of the two",
                     "address-out-of-range",
                 )
             elif seen[line.number] > 1:

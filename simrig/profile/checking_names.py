@@ -97,15 +97,12 @@ def uses(profile: Profile) -> Iterator[tuple[str, Use]]:
                 here = (*path, index) if key.shape == "tables" else path
                 for name, below in keys_of(key.table).items():
                     yield from walk(below, getattr(row, attribute_of(name)), (*here, name))
-        elif key.shape == "mapping":
-            for name, member in value.items():
-                if key.refers:
-                    yield key.refers, Use((*path, name), name)
-                if key.item is not None:
-                    yield from walk(key.item, member, (*path, name))
-        elif key.shape == "list" and key.item is not None:
-            for index, member in enumerate(value):
-                yield from walk(key.item, member, (*path, index))
+        elif key.item is not None:
+            pairs = key.shape == "mapping"
+            for step, member in value.items() if pairs else enumerate(value):
+                if pairs and key.refers:
+                    yield key.refers, Use((*path, step), str(step))
+                yield from walk(key.item, member, (*path, step))
         elif key.shape == "spot":
             stem = value.partition(".")[0]
             table = "route" if profile.row("route", stem) is not None else "place"

@@ -53,8 +53,8 @@ class Sensor(Stated):
     name: str | None = keys.text("what people call it")
     number: int | None = keys.integer("the manual's own switch number", 0, 9999)
     kind: str | None = keys.text(
-        "opto, leaf switch, micro-switch, roll-over, inductive, spinner, drop target, button, "
-        "switch (a contact of unknown form), or a kind that a plug-in brings"
+        "what it is, such as opto, leaf switch, micro-switch, roll-over, inductive, spinner, "
+        "drop target, button, switch (a contact of unknown form), or a kind that a plug-in brings"
     )
     at: tuple[str, ...] | str | None = keys.sequence(
         "the positions and route points at which a ball works it; none: no ball does",

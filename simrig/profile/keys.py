@@ -80,8 +80,6 @@ class Key:
             wanted = f"{self.low:g}"
         elif self.low is not None and self.high is not None:
             wanted += f" from {self.low:g} to {self.high:g}"
-        elif self.low is not None:
-            wanted += f" of {self.low:g} or more"
         if self.words:
             wanted += " or " + " or ".join(f'"{word}"' for word in self.words)
         return wanted + (f" ({self.unit})" if self.unit else "")
@@ -113,9 +111,9 @@ class Key:
 
     def _member_faults(self, value: Any) -> Iterator[tuple[tuple[str | int, ...], str]]:
         if self.most is not None and len(value) > self.most:
-            yield (), f"found {len(value)} entries; at most {self.most} are allowed"
+            yield (), f"found {len(value)} entries; at most {self.most} are allowed; take some out"
         if self.required and not value and self.shape == "list":
-            yield (), "found an empty list; wanted at least one entry"
+            yield (), "found an empty list; wanted at least one entry; put it in"
         if self.item is None:
             return
         members = value.items() if isinstance(value, Mapping) else enumerate(value)

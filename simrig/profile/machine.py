@@ -81,22 +81,37 @@ class Profile(Stated):
     title: str | None = keys.text("its name in words")
     version: str | None = keys.text("version of this profile")
     note: str | None = keys.text("what a technician should know first")
-    balls: Balls = keys.key(Key(shape="table", meaning="the balls", table=Balls, required=True))
+    balls: Balls = keys.key(
+        Key(
+            shape="table",
+            meaning="the balls: how many, how large, where they wait",
+            table=Balls,
+            required=True,
+        )
+    )
     place: tuple[Place, ...] = keys.tables("places where balls rest", Place, most=200)
     route: tuple[Route, ...] = keys.tables("ways from place to place", Route, most=200)
     mechanism: tuple[Mechanism, ...] = keys.tables("diverters, drop targets, gates", Mechanism)
-    phase: tuple[Phase, ...] = keys.tables("phases of play", Phase, most=60)
-    sensor: tuple[Sensor, ...] = keys.tables("the sensors", Sensor, most=512)
-    matrix: Matrix | None = keys.table("the switch matrix", Matrix)
+    phase: tuple[Phase, ...] = keys.tables(
+        "phases of play, and where the balls legally lie in each", Phase, most=60
+    )
+    sensor: tuple[Sensor, ...] = keys.tables(
+        "the sensors: what works each, what it is, where it is read", Sensor, most=512
+    )
+    matrix: Matrix | None = keys.table("the scanned matrix of columns and rows", Matrix)
     inputs: tuple[Inputs, ...] = keys.tables("boards with numbered inputs", Inputs)
-    bank: tuple[Bank, ...] = keys.tables("emitter banks", Bank)
-    board: tuple[Board, ...] = keys.tables("receiver boards", Board)
-    return_: tuple[Return, ...] = keys.tables("common returns", Return)
-    supply: tuple[Supply, ...] = keys.tables("low supplies", Supply)
-    fuse: tuple[Fuse, ...] = keys.tables("fuses", Fuse)
-    connector: tuple[Connector, ...] = keys.tables("plugs", Connector)
-    coil_bank: tuple[CoilBank, ...] = keys.tables("coil banks", CoilBank)
-    coil: tuple[Coil, ...] = keys.tables("coils", Coil)
+    bank: tuple[Bank, ...] = keys.tables("emitters that share a supply, a plug and a return", Bank)
+    board: tuple[Board, ...] = keys.tables(
+        "receiver boards, each with one supply and its plugs", Board
+    )
+    return_: tuple[Return, ...] = keys.tables("common returns that sensors share", Return)
+    supply: tuple[Supply, ...] = keys.tables(
+        "low d.c. supplies of emitters, boards and inductive sensors", Supply
+    )
+    fuse: tuple[Fuse, ...] = keys.tables("fuses of supplies and coil banks", Fuse)
+    connector: tuple[Connector, ...] = keys.tables("plugs that wires and boards share", Connector)
+    coil_bank: tuple[CoilBank, ...] = keys.tables("coils that share a supply and a fuse", CoilBank)
+    coil: tuple[Coil, ...] = keys.tables("coils, each with its driver", Coil)
     interlock: Interlock | None = keys.table("the interlock at the door", Interlock)
     scan: Scan | None = keys.table("how the controller reads", Scan)
     controller: Controller | None = keys.table("what the controller concludes", Controller)
@@ -180,12 +195,14 @@ class Profile(Stated):
         """Sensors that a ball at rest or passing can work, and that count."""
         return tuple(sensor for sensor in self.sensor if sensor.spots and sensor.counted)
 
+    def kind_of(self, sensor: Sensor) -> SensorKind | None:
+        """Return the kind of a sensor; None where it is not known, or nobody brought it."""
+        return next((kind for kind in self.kinds if kind.id == sensor.kind), None)
+
     def technology(self, sensor: Sensor) -> str | None:
-        """Return light, contact or proximity; None for a kind that nobody brought."""
-        for kind in self.kinds:
-            if kind.id == sensor.kind:
-                return kind.technology
-        return None
+        """Return light, contact or proximity; None for a kind that is not known."""
+        kind = self.kind_of(sensor)
+        return None if kind is None else kind.technology
 
     def has_diode(self, sensor: Sensor) -> bool | None:
         """Whether a sensor's matrix position has a diode; None: unknown."""

@@ -31,6 +31,18 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
+def hint(name: str, known: Iterable[str]) -> str:
+    """Return what to do about an unknown name: take the nearest known one, or one of all.
+
+    >>> hint("trogh", ["trough", "lock"]), hint("x", ["trough", "lock"]), hint("x", [])
+    ('did you mean "trough"?', 'known: trough, lock', 'the profile states none')
+    """
+    names = list(known)
+    if close := near(name, names):
+        return f'did you mean "{close}"?'
+    return f"known: {listed(names, 20)}" if names else "the profile states none"
+
+
 def near(name: str, known: Iterable[str]) -> str | None:
     """Return the known name that was probably meant, or None.
 

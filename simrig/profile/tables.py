@@ -177,9 +177,9 @@ def _rows(value: list[Any], key: Key, path: Path, doubt: Doubt) -> Iterator[Faul
 
 
 def _table(value: Any, key: Key, path: Path, doubt: Doubt) -> Iterator[Fault]:
-    if not isinstance(value, Mapping):
+    if key.table is None or not isinstance(value, Mapping):
         yield path, f"found {keys.shown(value)}; wanted a table", "wrong-value"
-    elif key.table is not None:
+    else:
         yield from unreadable(value, key.table, path, doubt)
 
 
@@ -189,7 +189,11 @@ def _assumptions(data: Mapping[str, Any], known: Mapping[str, Key], path: Path) 
         return
     for name in stated:
         if name not in known:
-            yield (*path, "assumed", name), "no key of this table has that name", "unknown-key"
+            yield (
+                (*path, "assumed", name),
+                "no key of this table is called so; name one",
+                "unknown-key",
+            )
         elif name not in data:
             yield (
                 (*path, "assumed", name),

@@ -7,6 +7,7 @@ from typing import Final
 
 import attrs
 
+from simrig.expectation.contacts import Contacts
 from simrig.expectation.motions import Motions, sampling_of
 from simrig.expectation.timeline import changes, worked_at_rest
 from simrig.profile.machine import Profile
@@ -153,9 +154,17 @@ def passing_ways(worked: Sequence[Worked], made: Sequence[Change]) -> Iterator[t
 
 
 def resting_ways(
-    profile: Profile, placement: Placement, reads: Mapping[str, str]
+    contacts: Contacts, placement: Placement, reads: Mapping[str, str]
 ) -> Iterator[tuple[str, str]]:
-    """Yield the sensors with a definite reading while the balls lie, and with a ball or without."""
-    for name, worked in worked_at_rest(profile, placement).items():
-        if worked is not None and reads[name] in (CLOSED, OPEN):
+    """Yield the sensors that show for themselves whether a ball is there while the balls lie.
+
+    Not those whose address other switches of the matrix close whatever they do.
+    """
+    lying = worked_at_rest(contacts.profile, placement)
+    closed = frozenset(
+        name for name, when in contacts.closed_when_worked.items() if lying[name] == when
+    )
+    masked = contacts.masked(closed)
+    for name, worked in lying.items():
+        if worked is not None and reads[name] in (CLOSED, OPEN) and name not in masked:
             yield name, WITH_BALL if worked else AT_REST

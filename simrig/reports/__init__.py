@@ -1,1 +1,1 @@
-"""."""
+"""Answers for people: words, tables, drawings, paper."""

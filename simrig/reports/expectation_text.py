@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Final
 
 from simrig.expectation.prediction import Expected, Prediction
-from simrig.expectation.reasons import place_words
+from simrig.expectation.reasons import spots_words
 from simrig.profile.machine import Profile
-from simrig.reports import growth_text, tables, wording
+from simrig.reports import first_screen, growth_text, tables, wording
+from simrig.scan.controller import ball_reading
+from simrig.signals import CLOSED, OPEN
 from simrig.world.phases import Conditions
 
 BALL: Final = {True: "ball", False: "no ball", None: "either"}
 HEADINGS: Final = ("sensor", "address", "where", "ball", "reads")
-ROWS_ON_FIRST_SCREEN: Final = 11
 NOTES: Final = 8
 
 
@@ -25,36 +26,60 @@ def lines(
     Unless ``every`` sensor is wanted in a row of its own, neighbours that read alike
     share one where the table would not fit the first screen.
     """
-    yield wording.folded(wording.assumed(profile, conditions))
-    yield wording.folded(wording.polarity(profile)) + "\n"
-    known = [one for one in found.readings if one.place is not None]
-    plain = [
-        one
-        for one in known
-        if one.ball is False and one.reading == "open" and _only_passed(profile, one)
+    head = [
+        wording.folded(wording.assumed(profile, conditions)),
+        wording.folded(wording.polarity(profile)) + "\n",
     ]
-    resting = [one for one in known if one not in plain]
-    if resting:
-        groups: Sequence[list[Expected]] = [[one] for one in resting]
-        if len(resting) > ROWS_ON_FIRST_SCREEN and not every:
-            groups = _alike(resting)
-        rows = [_row(profile, group) for group in groups]
-        yield tables.table(rows, HEADINGS, width=80)
-        if len(groups) < len(resting):
-            yield "Neighbours that read alike share a line; --all gives each its own."
-    if plain:
-        names = ", ".join(one.sensor for one in plain)
-        yield wording.folded(f"OPEN, no ball passing: {names}.", "  ")
+    yield from head
+    known = [one for one in found.readings if one.place is not None]
     left = len(found.readings) - len(known)
-    if left:
-        yield f"\n{left} switches: not known yet what works them."
     notes = growth_text.alike(profile, [note for one in known for note in one.depends_on])
+    below = [f"\n{left} switches: not known yet what works them."] if left else []
+    below += list(_notes(notes))
+    resting = [one for one in known if not _plain(profile, one, passed=True)]
+    most = first_screen.ALL if every else first_screen.room(first_screen.LINES, head, below)
+    # Nothing is left out: what reads as with no ball there is told in a sentence, at last all.
+    with_balls = [one for one in resting if not _plain(profile, one, passed=False)]
+    above: list[str] = []
+    for shown, folded in ((resting, False), (resting, True), (with_balls, True), ([], True)):
+        above = [*_table(profile, shown, folded=folded), *_sentences(profile, known, shown)]
+        if first_screen.height(above) <= most:
+            break
+    yield from above
+    yield from below
+
+
+def _table(profile: Profile, resting: list[Expected], *, folded: bool) -> list[str]:
+    if not resting:
+        return []
+    groups = _alike(profile, resting) if folded else [[one] for one in resting]
+    found = [tables.table([_row(profile, group) for group in groups], HEADINGS, width=80)]
+    if len(groups) < len(resting):
+        found.append("Neighbours that read alike share a line; --all gives each its own.")
+    return found
+
+
+def _sentences(profile: Profile, known: list[Expected], shown: list[Expected]) -> Iterator[str]:
+    """Yield in a sentence each what is not in the table, what reads alike together."""
+    names = {one.sensor for one in shown}
+    groups: dict[tuple[str, bool | None], list[Expected]] = {}
+    for one in known:
+        if one.sensor not in names:
+            groups.setdefault((one.reading, one.ball), []).append(one)
+    for (reading, ball), alike in groups.items():
+        at = " passing" if all(_only_passed(profile, one) for one in alike) else ""
+        what = {True: "a ball", False: f"no ball{at}", None: "a ball or not"}[ball]
+        text = f"{reading.upper()}, {what}: {', '.join(one.sensor for one in alike)}."
+        yield wording.folded(text, "  ")
+
+
+def _notes(notes: list[str]) -> Iterator[str]:
     if notes:
         yield "\nThis stands on:"
-        for note in notes[:NOTES]:
-            yield wording.folded("  " + note, "    ")
-        if len(notes) > NOTES:
-            yield f"  and {len(notes) - NOTES} more: --json lists them by sensor"
+    for note in notes[:NOTES]:
+        yield wording.folded("  " + note, "    ")
+    if len(notes) > NOTES:
+        yield f"  and {len(notes) - NOTES} more: --json lists them by sensor"
 
 
 def chains(found: Prediction) -> Iterator[str]:
@@ -64,21 +89,40 @@ def chains(found: Prediction) -> Iterator[str]:
             yield wording.folded(f"{one.sensor}: {one.why}.", "  ")
 
 
+def _plain(profile: Profile, one: Expected, *, passed: bool) -> bool:
+    """Whether no ball is there and it reads so; with ``passed`` only open where balls only pass."""
+    if one.ball is not False or one.reading not in (OPEN, CLOSED):
+        return False
+    if not passed:
+        return one.reading != ball_reading(profile, one.sensor)
+    return one.reading == OPEN and _only_passed(profile, one)
+
+
 def _only_passed(profile: Profile, one: Expected) -> bool:
     """Whether balls only pass this sensor, or only stack before it."""
     sensor = profile.row("sensor", one.sensor)
     return not any(profile.spots[spot].resting for spot in sensor.spots)
 
 
-def _alike(resting: list[Expected]) -> list[list[Expected]]:
+def _alike(profile: Profile, resting: list[Expected]) -> list[list[Expected]]:
     groups: list[list[Expected]] = []
     for one in resting:
         last = groups[-1][-1] if groups else None
-        if last is not None and (last.place, last.ball, last.reading, last.depends_on) == (
-            one.place,
-            one.ball,
-            one.reading,
-            one.depends_on,
+        several = any(
+            len(profile.row("sensor", each.sensor).spots) > 1
+            for each in (one, last)
+            if each is not None
+        )
+        if (
+            last is not None
+            and not several
+            and (last.place, last.ball, last.reading, last.depends_on)
+            == (
+                one.place,
+                one.ball,
+                one.reading,
+                one.depends_on,
+            )
         ):
             groups[-1].append(one)
         else:
@@ -88,7 +132,7 @@ def _alike(resting: list[Expected]) -> list[list[Expected]]:
 
 def _row(profile: Profile, group: list[Expected]) -> tuple[str, ...]:
     first, last = group[0], group[-1]
-    where = [place_words(profile, profile.row("sensor", one.sensor).spots[0]) for one in group]
+    where = [spots_words(profile, profile.row("sensor", one.sensor)) for one in group]
     address, names = first.address, first.sensor
     if first is not last:
         addresses = [profile.address_of.get(one.sensor) for one in group]

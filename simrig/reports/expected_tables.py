@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import attrs
 
 from simrig.expectation.prediction import Expected, Prediction, expect
-from simrig.expectation.reasons import place_words
+from simrig.expectation.reasons import spots_words
 from simrig.profile.components import Sensor
 from simrig.profile.layout import Phase
 from simrig.profile.machine import Profile
@@ -74,7 +74,7 @@ def expected_table(
         rows.append(
             Row(
                 sensor=sensor,
-                where=place_words(profile, sensor.spots[0]),
+                where=spots_words(profile, sensor),
                 address=first.address,
                 cells=tuple(one.readings[index] for one in found.values()),
             )

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import attrs
 
-from simrig.expectation.reasons import place_words
+from simrig.expectation.reasons import spots_words
 from simrig.profile.components import Sensor
 from simrig.profile.keys import NONE
 from simrig.profile.layout import Place
@@ -59,7 +59,7 @@ class Paper:
 
     def where(self, sensor: Sensor) -> str:
         """Where a ball works a sensor, in words."""
-        return place_words(self.profile, sensor.spots[0]) if sensor.spots else sensor.title
+        return spots_words(self.profile, sensor) or sensor.title
 
     def address(self, sensor: Sensor) -> str:
         """The address of a sensor in words."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from simrig.expectation.parts_behind import Behind
-from simrig.expectation.reasons import place_words
+from simrig.expectation.reasons import spots_words
 from simrig.profile.keys import NONE
 from simrig.profile.machine import Profile
 from simrig.reports import wording
@@ -21,11 +21,11 @@ SAFETY: Final = (
 def lines(profile: Profile, found: Behind) -> Iterator[str]:
     """Yield what a technician wants to know before the playfield goes up."""
     sensor = found.sensor
-    where = place_words(profile, sensor.spots[0]) if sensor.spots else "no ball works it"
+    where = spots_words(profile, sensor) or "no ball works it"
     address = profile.address_of.get(sensor.id)
-    yield wording.folded(
-        f"{sensor.id}: {sensor.title}, {sensor.kind or 'kind not known'}; {where}."
-    )
+    kind = profile.kind_of(sensor)
+    named = kind.title if kind else "kind not known"
+    yield wording.folded(f"{sensor.id}: {sensor.title}, {named}; {where}.")
     yield wording.folded(f"Address: {address or 'not known'}. {_wire(found)}")
     yield ""
     chain = " > ".join(_link(kind, name, sensor.id) for kind, name in found.links)

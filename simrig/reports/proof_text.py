@@ -16,6 +16,8 @@ SHOWN = 12
 def lines(profile: Profile, plan: Plan, *, repaired: str | None) -> Iterator[str]:
     """Yield the whole plan, cautions before the steps that they concern."""
     about = f" after the repair of {repaired}" if repaired else ""
+    if plan.balls != profile.balls.installed:
+        about += f" with {plan.balls} of {profile.balls.installed} balls"
     count = len(plan.steps)
     yield wording.folded(
         f"Proof of {profile.name}{about}: {count} steps, {len(plan.proven)} ball sensors. "

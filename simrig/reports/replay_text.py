@@ -11,6 +11,7 @@ from simrig.reports import wording
 from simrig.world.phases import Conditions, phase_of
 
 FIRST: Final = 5
+OTHERS: Final = 3
 
 
 def answer(
@@ -39,6 +40,10 @@ def answer(
         yield f"  {left} more: --all" if not every else f"  {left} more, too many to list"
     yield ""
     yield wording.folded(f"At its end: {wording.balls_at(profile, found.balls)}.")
+    for balls in found.or_balls[:OTHERS]:
+        yield wording.folded(f"  or: {wording.balls_at(profile, balls)}.", "    ")
+    if found.or_balls:
+        yield "No sensor tells these apart."
     if not found.timed:
         yield "The log has no times: only the order was judged."
 

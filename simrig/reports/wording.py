@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
-from simrig.expectation.reasons import place_words
+from simrig.expectation.reasons import place_words, spots_words
 from simrig.profile.machine import Profile
 from simrig.scan.controller import ball_reading
 from simrig.signals import CLOSED, OPEN
@@ -38,7 +38,9 @@ def assumed(profile: Profile, conditions: Conditions) -> str:
         for word, value in (("phase", conditions.phase), ("balls", conditions.balls))
         if value is None
     ]
-    count = f"all {balls} balls" if balls == installed else f"{balls} of {installed} balls"
+    count = f"{balls} of {number(installed, 'ball')}"
+    if balls == installed:
+        count = f"all {balls} balls" if balls > 1 else "its one ball"
     said = f" (you did not say: {', '.join(unsaid)})" if unsaid else ""
     return f"Assumed: {phase.title}, {count} in the machine{said}."
 
@@ -81,13 +83,17 @@ def short_address(address: Address | None) -> str:
 
 def taken(observation: Observation) -> str:
     """Say how many sensors nobody named were filled in, and how."""
-    if observation.taken_for_open:
-        return f"{observation.taken_for_open} sensors that you did not name were taken for open."
-    if observation.taken_for_closed:
-        return (
-            f"{observation.taken_for_closed} sensors that you did not name were taken for closed."
-        )
-    return ""
+    count = observation.taken_for_open or observation.taken_for_closed
+    if not count:
+        return ""
+    read = "open" if observation.taken_for_open else "closed"
+    were = "was" if count == 1 else "were"
+    return f"{number(count, 'sensor')} that you did not name {were} taken for {read}."
+
+
+def number(count: int, noun: str) -> str:
+    """Return a number of things: ``1 ball``, ``2 balls``."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def verdict(profile: Profile, found: Comparison, home: Conditions) -> list[str]:
@@ -116,7 +122,7 @@ def differences(profile: Profile, rows: Iterable[Difference]) -> list[tuple[str,
     found = []
     for one in rows:
         sensor = profile.row("sensor", one.sensor)
-        where = place_words(profile, sensor.spots[0]) if sensor.spots else ""
+        where = spots_words(profile, sensor)
         found.append((one.sensor, where, one.expected, one.seen))
     return found
 
@@ -129,9 +135,10 @@ def fit_words(profile: Profile, fit: Fit, home: Conditions) -> str:
     elif fit.inverted:
         parts.append(f"you took the symbols of {', '.join(fit.inverted)} the wrong way round")
     for place in fit.numbering:
-        parts.append(f"the positions of the {place} were counted from the wrong end")
+        title = profile.row("place", place).title
+        parts.append(f"the positions of the {title} were counted from the wrong end")
     if fit.moving:
-        parts.append(f"a ball was passing ({fit.moving.replace('-', ' ')}) when you looked")
+        parts.append(f"a ball was passing ({_named(profile, fit.moving)}) when you looked")
     if not home.seen_only:
         phase = phase_of(profile, home.phase)
         if fit.phase != phase.id and fit.phase is not None:
@@ -141,6 +148,11 @@ def fit_words(profile: Profile, fit: Fit, home: Conditions) -> str:
             count = "1 ball was" if fit.balls == 1 else f"{fit.balls} balls were"
             parts.append(f"{count} in it, not {balls}")
     return " and ".join(parts) or "all is as assumed"
+
+
+def _named(profile: Profile, name: str) -> str:
+    row = profile.row("route", name) or profile.row("place", name)
+    return str(row.title) if row is not None else name.replace("-", " ")
 
 
 def balls_at(profile: Profile, at: Mapping[str, int]) -> str:

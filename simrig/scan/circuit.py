@@ -164,3 +164,9 @@ def sneaking(circuit: Circuit) -> frozenset[str]:
         for crossing in circuit.crossings
         if crossing.column in columns or crossing.row in rows
     )
+
+
+def on_lines(crossing: Crossing, lines: Iterable[tuple[str, int]]) -> bool:
+    """Tell whether a crossing is on one of some lines, given as axis and number."""
+    here = {("column", crossing.column[0]), ("row", crossing.row[0])}
+    return not here.isdisjoint(lines)

@@ -133,7 +133,7 @@ def _light(profile: Profile, sensor: Sensor) -> Iterator[Link]:
     yield Link(part=Part("beam", sensor.id), action="breaks", facts=at)
     yield Link(part=Part("receiver", sensor.id), facts=bare)
     if sensor.board == NONE:
-        yield from _common(sensor)
+        yield from _common(profile, sensor)
         return
     board = profile.row("board", sensor.board)
     if board is not None:
@@ -184,7 +184,7 @@ def _contact(profile: Profile, sensor: Sensor) -> Iterator[Link]:
     action, fact = _polarity(sensor, normally_open="makes", normally_closed="breaks")
     cause = Fact("sensor", sensor.id, "follows" if sensor.follows else "at")
     yield Link(part=Part("contact", sensor.id), action=action, facts=(fact, cause))
-    yield from _common(sensor)
+    yield from _common(profile, sensor)
 
 
 def _proximity(profile: Profile, sensor: Sensor) -> Iterator[Link]:
@@ -198,9 +198,12 @@ def _proximity(profile: Profile, sensor: Sensor) -> Iterator[Link]:
     yield from _supply(profile, sensor.supply)
 
 
-def _common(sensor: Sensor) -> Iterator[Link]:
+def _common(profile: Profile, sensor: Sensor) -> Iterator[Link]:
+    common = profile.row("return", sensor.common)
     if sensor.common not in (None, NONE):
         yield Link(part=Part("common return", str(sensor.common)))
+    if common is not None:
+        yield from _plug(common.connector)
 
 
 def _wire(profile: Profile, sensor: Sensor) -> Iterator[Link]:

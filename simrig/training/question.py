@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import Final
+from typing import Any, Final
 
 import attrs
 
@@ -22,6 +22,11 @@ class Marked:
     words: str
 
 
+def _words(question: Question, attribute: attrs.Attribute[Any], value: object) -> None:
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError(f"its {attribute.name} is {value!r}; wanted words")
+
+
 @attrs.frozen(kw_only=True)
 class Question:
     """One question about one machine.
@@ -29,23 +34,37 @@ class Question:
     ``form`` is number, names (of sensors, with commas; none) or choice (a letter).
     ``right`` holds every right answer as :func:`plain` writes it.  ``costs`` gives for
     each choice the minutes that it costs over the best, where that is what counts.
-    ``level`` is 1 to 3.  The same ``id`` is always the same question.
+    ``level`` is 1 to 3.  ``why`` is a clause without its full stop.  The same ``id`` is
+    always the same question.
+
+    Raises ValueError for a question that cannot be asked or answered.
     """
 
-    id: str
-    topic: str
+    id: str = attrs.field(validator=_words)
+    topic: str = attrs.field(validator=_words)
     level: int = attrs.field(validator=attrs.validators.in_((1, 2, 3)))
     form: str = attrs.field(validator=attrs.validators.in_(FORMS))
-    text: str
-    choices: tuple[str, ...] = ()
+    text: str = attrs.field(validator=_words)
+    choices: tuple[str, ...] = attrs.field(default=())
     right: frozenset[str] = attrs.field()
-    why: str
+    why: str = attrs.field(validator=_words)
     costs: Mapping[str, float] = attrs.field(factory=dict)
 
+    @choices.validator
+    def _as_many_as_letters(self, _: object, value: object) -> None:
+        sound = isinstance(value, tuple) and all(isinstance(one, str) and one for one in value)
+        many = range(2, len(LETTERS) + 1) if self.form == "choice" else range(1)
+        if not sound or len(value) not in many:  # type: ignore[arg-type]
+            wanted = f"2 to {len(LETTERS)} texts" if self.form == "choice" else "none for its form"
+            raise ValueError(f"{self.id}: its choices are {value!r}; wanted a tuple, {wanted}")
+
     @right.validator
-    def _can_be_answered(self, _: object, value: frozenset[str]) -> None:
-        if not value:
-            raise ValueError(f"{self.id}: no answer is right")
+    def _can_be_answered(self, _: object, value: object) -> None:
+        if not isinstance(value, frozenset) or not value:
+            raise ValueError(f"{self.id}: no answer is right; wanted a frozenset of texts")
+        strange = [one for one in value if not isinstance(one, str) or plain(self.form, one) != one]
+        if strange:
+            raise ValueError(f"{self.id}: {strange[0]!r} is no {self.form} as answers are compared")
         if self.choices and not value < set(LETTERS[: len(self.choices)]):
             raise ValueError(f"{self.id}: every choice is right, or one that is not there")
 

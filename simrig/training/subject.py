@@ -11,6 +11,7 @@ from simrig.proving.plan import Plan, prove
 from simrig.proving.rehearsal import rehearse
 from simrig.scan.events import Event
 from simrig.scan.scanner import links
+from simrig.training.question import Question
 
 
 @attrs.frozen(kw_only=True, eq=False, slots=False)
@@ -18,6 +19,14 @@ class Subject:
     """A machine to ask about."""
 
     profile: Profile
+
+    @cached_property
+    def brought(self) -> tuple[Question, ...]:
+        """The questions that plug-ins bring for it, named as all others: topic, machine, which."""
+        return tuple(
+            attrs.evolve(one, id=f"{one.topic}:{self.profile.id}:{one.id}")
+            for one in self.profile.brought.get("simrig_questions", ())
+        )
 
     @cached_property
     def plan(self) -> Plan:

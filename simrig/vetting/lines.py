@@ -55,7 +55,7 @@ def pin_used_twice(subject: Subject) -> Iterator[Found]:
         if other != what:
             yield Found(
                 path=path,
-                message=f"pin {pin} of {plug} is also that of {other}; one of them is wrong",
+                message=f"pin {pin} of {plug} is also that of {other}; mend the wrong one",
                 about=(what, plug),
             )
 

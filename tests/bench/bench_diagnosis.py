@@ -32,7 +32,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from ortools.sat.python import cp_model
 
-from simrig.diagnosis.evidence import system
+from simrig.diagnosis.cells import system
 from simrig.diagnosis.reasoning import Allowed, explain
 from simrig.expectation.observation import Observation
 from tests.bench.diagnosis_instances import Instance, instance, seen

@@ -65,6 +65,9 @@ def test_log_with_a_fault_left_in_fails(capsys: Capture, tmp_path: Path) -> None
     [
         (["--repaired", "flywheel"], '--repaired: the machine has no part "flywheel"'),
         (["--ask", "--log", "x.csv"], "not both; leave one out"),
+        (["--phase", "lunch"], 'no phase is called "lunch"'),
+        (["--seats", "trough.1,lock.2", "--phase", "idle"], "conditions: no legal position"),
+        (["--balls", "many"], 'found "many"; wanted a whole number'),
         (["--log", "nowhere.csv"], "--log: nowhere.csv cannot be read"),
     ],
 )
@@ -72,6 +75,16 @@ def test_wrong_options(capsys: Capture, words: list[str], told: str) -> None:
     """A wrong option is exit code 2 and one message."""
     assert main(["prove", "tidal-clockwork", *words]) == 2
     assert told in capsys.readouterr().err
+
+
+def test_with_the_balls_at_hand(capsys: Capture) -> None:
+    """The plan is laid for as many balls as are stated or seen, and says so."""
+    told = []
+    for words in (["--balls", "3"], ["--at", "trough=2", "--at", "lock=1"]):
+        assert main(["prove", "tidal-clockwork", *words]) == 0
+        told.append(capsys.readouterr().out)
+    assert told[0] == told[1]
+    assert "Proof of Tidal Clockwork with 3 of 5 balls: " in told[0]
 
 
 def _typed(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
@@ -94,6 +107,8 @@ def test_steps_are_taken_by_one_key_and_kept(
     printed = capsys.readouterr().out
     assert f"Going on at step 3 of {count}." in printed
     assert "Proven: every step was as expected." in printed
+    assert main([*words, "--balls", "3"]) == 2
+    assert "another machine, part or number of balls" in capsys.readouterr().err
 
 
 def test_what_differs_is_not_proven(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:

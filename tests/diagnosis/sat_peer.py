@@ -181,12 +181,14 @@ class Formula:
             for one in crossings:
                 if one.column[0] == number:
                     reads = self._any(rows[one.row])
-                    for index in self._line("column", number, "opens line"):
-                        reads = self._both(reads, -(index + 1))
-                    for index in self._line("row", one.row[0], "opens line"):
-                        reads = self._both(reads, -(index + 1))
-                    for index in self._line("row", one.row[0], "holds line"):
-                        reads = -self._both(-reads, -(index + 1))
+                    for axis, line in (("column", number), ("row", one.row[0])):
+                        for open_ in (
+                            *self._line(axis, line, "opens line"),
+                            *self._plug_of(axis, line),
+                        ):
+                            reads = self._both(reads, -open_)
+                    for held in self._line("row", one.row[0], "holds line"):
+                        reads = -self._both(-reads, -held)
                     read[one.sensor] = reads
         return read
 
@@ -194,7 +196,14 @@ class Formula:
         for index in self._at_part.get((axis, str(number)), ()):
             fault = self.suspects[index].fault
             if fault is not None and fault.kind.effect == effect:
-                yield index
+                yield index + 1
+
+    def _plug_of(self, axis: str, number: int) -> Iterator[int]:
+        """Yield when the plug of a line does not make."""
+        for line in getattr(self.profile.matrix, axis):
+            if line.number == number:
+                for index in self._at_part.get(("connector", str(line.connector)), ()):
+                    yield self._shows[index]
 
     def _pieces(self, axis: str, line: int) -> Iterator[tuple[int, int]]:
         for (kind, part), indices in self._at_part.items():

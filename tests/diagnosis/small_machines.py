@@ -26,7 +26,7 @@ from simrig.profile.layout import Balls, Phase, Place, Route
 from simrig.profile.machine import Profile
 from simrig.profile.wiring import Bank, Board, Connector, Fuse, Inputs, Line, Matrix, Return, Supply
 from simrig.scan.scanner import links, readings
-from simrig.world.balls import Placement
+from simrig.world.balls import Fact, Placement
 from simrig.world.phases import Conditions, legal_placements
 from simrig.world.worlds import Value, worlds
 
@@ -74,6 +74,8 @@ def machines(draw: st.DrawFn) -> Profile:
             address["address"] = f"column {column} row {row}"
             if diodes == "some":
                 address["diode"] = draw(st.sampled_from(("fitted", "fitted", "none", None)))
+                if address["diode"] and draw(st.booleans()):
+                    address["assumed"] = {"diode": "like the others"}
         if where == "unknown":
             address = {}
         if draw(st.booleans()):
@@ -81,7 +83,7 @@ def machines(draw: st.DrawFn) -> Profile:
         sensors.append(draw(_sensor(f"s{number}", at, number, address)))
     columns, rows = (
         tuple(
-            Line(number=number, order=order)
+            Line(number=number, order=order, connector=draw(st.sampled_from((None, *PLUGS))))
             for number in LINES
             if len(order := _along(sensors, axis, number)) > 1
         )
@@ -99,7 +101,14 @@ def machines(draw: st.DrawFn) -> Profile:
         ),
         phase=tuple(phases),
         sensor=tuple(sensors),
-        matrix=Matrix(columns=4, rows=4, diodes=diodes, column=columns, row=rows),
+        matrix=Matrix(
+            columns=4,
+            rows=4,
+            diodes=diodes,
+            column=columns,
+            row=rows,
+            assumed={"diodes": "two were looked at"} if draw(st.booleans()) else {},
+        ),
         inputs=(Inputs(id="node", count=20, supply="low", plug="plug-b"),),
         supply=(Supply(id="low", volts=12, fuse="f1"),),
         fuse=(Fuse(id="f1"),),
@@ -112,7 +121,7 @@ def machines(draw: st.DrawFn) -> Profile:
             ),
             Board(id="odd-board"),
         ),
-        return_=(Return(id="common"),),
+        return_=(Return(id="common", connector=draw(st.sampled_from((None, "plug-a")))),),
     )
 
 
@@ -148,7 +157,9 @@ def _sensor(
     if kind == "bare":
         return Sensor(id=name, kind="opto", at=spots, board="none", common="common", **address)
     contact = draw(st.sampled_from(("normally open", "normally closed", "normally closed", None)))
-    assumed = {"contact": "like the others"} if contact and draw(st.booleans()) else {}
+    assumed = address.pop("assumed", {})
+    if contact and draw(st.booleans()):
+        assumed = {**assumed, "contact": "like the others"}
     return Sensor(
         id=name,
         kind=kind,
@@ -254,21 +265,34 @@ def _readings(
     profile: Profile, chosen: Iterable[Suspect], off: tuple[str, ...], places: Iterable[Placement]
 ) -> Iterator[dict[str, Value]]:
     """Yield the readings at each position, with some intermittent faults not showing."""
+    built = profile
     for one in chosen:
         if one.mistake is not None and one.mistake.fact is not None:
-            profile = _with_other_contact(profile, one.mistake.fact.row)
+            built = built_otherwise(built, one.mistake.fact)
     faults = [one.fault for one in chosen if one.fault is not None and one.name not in off]
-    table = inject(profile, links(profile), faults)
+    table = inject(profile, links(built), faults)
     for place in places:
         yield dict(readings(profile, table, worlds(profile, (place,))).cells)
 
 
-def _with_other_contact(profile: Profile, name: str) -> Profile:
-    other = {"normally open": "normally closed", "normally closed": "normally open"}
+def built_otherwise(profile: Profile, fact: Fact) -> Profile:
+    """Return the machine whose profile has a fact wrong."""
+    other = {
+        "normally open": "normally closed",
+        "normally closed": "normally open",
+        "fitted": "none",
+        "none": "all" if fact.table == "matrix" else "fitted",
+        "all": "none",
+    }
+    if fact.table == "matrix":
+        matrix = attrs.evolve(profile.matrix, diodes=other[str(profile.matrix.diodes)])
+        return attrs.evolve(profile, matrix=matrix)
     return attrs.evolve(
         profile,
         sensor=tuple(
-            attrs.evolve(one, contact=other[str(one.contact)]) if one.id == name else one
+            attrs.evolve(one, **{fact.key: other[str(getattr(one, fact.key))]})
+            if one.id == fact.row
+            else one
             for one in profile.sensor
         ),
     )

@@ -11,7 +11,8 @@ import random
 import pytest
 
 from simrig.api import load
-from simrig.diagnosis.evidence import Circumstances, system
+from simrig.diagnosis.cells import system
+from simrig.diagnosis.evidence import Circumstances
 from simrig.diagnosis.reasoning import explain
 from simrig.diagnosis.suspects import Sheet, Suspect, suspects
 from simrig.expectation.observation import Observation

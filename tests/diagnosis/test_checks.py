@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import re
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -15,6 +16,7 @@ from hypothesis import given, settings
 from simrig.diagnosis.bench_case import Case, Ground
 from simrig.diagnosis.checks import catalogue, check_named, outcomes, result_named
 from simrig.diagnosis.suspects import Mistake
+from simrig.diagnosis.wrong_facts import assumed_facts
 from simrig.faults.candidates import fault_named, possible_faults
 from simrig.profile.machine import Profile
 from tests.diagnosis.bench_machine import TEXT, bench_machine
@@ -283,3 +285,97 @@ def test_a_check_is_skipped_only_where_a_case_cannot_touch_it() -> None:
 def test_the_short_cut_holds_on_every_matrix(profile: Profile) -> None:
     """Lines, diodes, sneak paths: over made-up machines, every kind of fault."""
     assert unlike_the_short_cut(profile, 2) == []
+
+
+def _mistaken(machine: Profile, check: str, mistake: Mistake, **ground: Any) -> frozenset[str]:
+    about = Ground.of(machine, **ground)
+    found = check_named(catalogue(machine, ground=about), check)
+    return found.outcomes(Case(ground=about, mistakes=(mistake,)))
+
+
+def test_what_was_taken_for_granted_is_asked_by_eye_alone() -> None:
+    """Symbols, numbering, an assumed fact: each check answers for its own mistake only."""
+    assumed = TEXT.replace(
+        'contact = "normally open"', 'contact = "normally open"\nassumed = { contact = "drawn so" }'
+    )
+    machine = bench_machine(assumed)
+    (fact,) = assumed_facts(machine)
+    mistakes = {
+        "symbols": Mistake(kind="symbols", value="eyes"),
+        "end-trough": Mistake(kind="numbering", value="trough"),
+        "fact-lane-ball-contact": Mistake(kind="profile", value="lane ball contact", fact=fact),
+    }
+    sound = {check: _mistaken(machine, check, _misread()) for check in mistakes}
+    for check in mistakes:
+        for asked, mistake in mistakes.items():
+            found = _mistaken(machine, check, mistake)
+            assert (found != sound[check]) == (asked == check), (check, asked)
+        assert check_named(catalogue(machine), check).work == "look"
+
+
+def _misread() -> Mistake:
+    return Mistake(kind="misread", value="t1", sheet=0)
+
+
+def test_wrong_lug_and_wrong_profile_are_parted_by_the_manual() -> None:
+    """Both read the other way round; the machine's own manual agrees with the profile or not."""
+    machine = bench_machine(
+        TEXT.replace(
+            'contact = "normally open"',
+            'contact = "normally open"\nassumed = { contact = "drawn so" }',
+        )
+    )
+    (fact,) = assumed_facts(machine)
+    wrong = Mistake(kind="profile", value="lane ball contact", fact=fact)
+    about = Ground.of(machine)
+    checks = catalogue(machine, ground=about)
+    lug = Case(
+        ground=about,
+        faults=(fault_named(possible_faults(machine), "contact-wrong-lug:lane-ball"),),
+    )
+    profile = Case(ground=about, mistakes=(wrong,))
+    parting = [one.id for one in checks if one.outcomes(lug) != one.outcomes(profile)]
+    assert parting == ["fact-lane-ball-contact"]
+
+
+def test_balls_are_looked_for_where_nobody_saw_them() -> None:
+    """Missing, stacked, in another phase: they lie otherwise; what a part does moves none."""
+    for name, told in (
+        ("ball-missing:any", "otherwise"),
+        ("balls-stacked:trough", "otherwise"),
+        ("emitter-dead:t1", "as-assumed"),
+    ):
+        assert says("look-balls", name) == told, name
+    for kind, sheet, told in (
+        ("phase", 0, "otherwise"),
+        ("passing", 0, "otherwise"),
+        ("phase", 1, "as-assumed"),
+    ):
+        mistake = Mistake(kind=kind, value="ready", sheet=sheet)
+        assert _mistaken(MILL, "look-balls", mistake) == {told}, (kind, sheet)
+    seen = catalogue(MILL, ground=Ground.of(MILL, balls_seen=True))
+    assert "look-balls" not in {one.id for one in seen}
+
+
+@pytest.mark.parametrize(
+    ("fault", "works", "meter"),
+    [
+        ("contact-gap-wide:lane-ball", "only-pressed", "only-pressed"),
+        ("contact-stuck-open:lane-ball", "stays-open", "stays-open"),
+        ("contact-stuck-closed:lane-ball", "stays-closed", "stays-closed"),
+        # The wire is behind the contact: pressing it changes nothing at the address.
+        ("wire-open:lane-ball", "stays-open", "works"),
+    ],
+)
+def test_a_wide_gap_closes_when_the_contact_itself_is_pressed(
+    fault: str, works: str, meter: str
+) -> None:
+    """A contact that never closes stays open when pressed; one whose gap is wide does not."""
+    assert says("work-lane-ball", fault) == works
+    assert says("contact-lane-ball", fault) == meter
+
+
+def test_a_wide_gap_beside_an_open_wire_stays_open_when_pressed() -> None:
+    """Pressing the contact mends the gap, not the wire."""
+    both = ("contact-gap-wide:lane-ball", "wire-open:lane-ball")
+    assert says("work-lane-ball", *both) == "stays-open"

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from simrig.diagnosis.evidence import Circumstances, system
+from simrig.diagnosis.cells import system
+from simrig.diagnosis.evidence import Circumstances
 from simrig.diagnosis.reasoning import explain
 from simrig.diagnosis.suspects import Sheet, suspects
 from simrig.expectation.observation import Observation

@@ -7,7 +7,8 @@ import os
 import pytest
 from hypothesis import given, settings
 
-from simrig.diagnosis.evidence import Circumstances, system
+from simrig.diagnosis.cells import system
+from simrig.diagnosis.evidence import Circumstances
 from simrig.diagnosis.reasoning import Together, explain
 from tests.diagnosis.small_machines import Case, cases
 

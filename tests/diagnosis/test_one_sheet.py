@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from simrig.diagnosis.evidence import Circumstances, system
+from simrig.diagnosis.cells import system
+from simrig.diagnosis.evidence import Circumstances
 from simrig.diagnosis.one_sheet import Models, systems
 from simrig.diagnosis.reasoning import Together, explain
 from simrig.diagnosis.suspects import suspects

@@ -2,6 +2,9 @@
 
 import datetime
 import random
+from contextlib import contextmanager
+
+import pytest
 
 from simrig import history
 
@@ -86,3 +89,15 @@ def _job(store, draw, unit, now):
     if draw.random() < 0.97:
         history.close_job(store, job.id, now=later)
     return entries
+
+
+@contextmanager
+def at_most(size):
+    """Have the system take no more than so many bytes of any file."""
+    resource = pytest.importorskip("resource", reason="no limit of a file's size here")
+    usual = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, usual[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, usual)

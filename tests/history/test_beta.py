@@ -84,3 +84,14 @@ def test_what_is_no_beta_distribution_is_refused(call, said):
     """A count of 0, or a probability outside, is refused with what is wanted."""
     with pytest.raises(ValueError, match=said):
         call()
+
+
+def test_a_share_too_small_for_a_number_is_nought():
+    """Of Beta(0.001, 1) a twentieth lies below 0.05 ** 1000, which no number of this kind holds."""
+    assert beta.quantile(0.05, 0.001, 1) == 0.0
+
+
+def test_counts_too_large_are_no_answer():
+    """Where the continued fraction does not converge it says so, and gives no wrong number."""
+    with pytest.raises(ArithmeticError, match=r"no convergence for x=0\.5, a=1000000000000"):
+        beta.cumulative(0.5, 1e12, 1e12)

@@ -1,6 +1,7 @@
 """What is filed comes back as it was."""
 
 import datetime
+import json
 
 import pytest
 
@@ -234,3 +235,98 @@ def test_a_trainee_takes_back_an_answer_and_resumes(store, now):
     assert history.training(store, "TR").progress == {"seed": 4, "at": 2}
     history.end_training(store, "TR")
     assert history.training(store, "TR") is None
+
+
+def test_a_text_is_bounded(store, now):
+    """A complaint of 10,000 characters is filed; one more is refused with its bound."""
+    assert (
+        len(history.open_job(store, "m", "1", complaint="x" * 10_000, now=now).complaint) == 10_000
+    )
+    with pytest.raises(InputError) as error:
+        history.open_job(store, "m", "2", complaint="x" * 10_001, now=now)
+    assert problem_of(error).where == "complaint"
+    assert problem_of(error).message == "found 10001 characters; wanted at most 10000"
+
+
+def test_what_is_no_text_is_refused(store, now):
+    """A number where words are wanted is refused, not written as text."""
+    with pytest.raises(InputError) as error:
+        history.open_job(store, "m", "1", complaint=5, now=now)
+    assert problem_of(error).message == "found 5; wanted text"
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (float("inf"), "found inf; wanted a finite number"),
+        ({1: "x"}, "found the key 1; wanted text as a key"),
+        ({"a": ["\x07"]}, "found the control character '\\x07'; wanted text without it"),
+        ([{"a": object}], "found type; wanted text, a number, true, false, a list or a mapping"),
+        (
+            json.loads("[" * 13 + "1" + "]" * 13),
+            "found a value nested deeper than 12 levels; wanted a flatter one",
+        ),
+    ],
+)
+def test_what_json_cannot_hold_is_no_fact(value, said, store, now):
+    """A fact of a unit is any value that JSON can hold; another is refused with what was found."""
+    unit = history.ensure_unit(store, "m", "1")
+    with pytest.raises(InputError) as error:
+        history.set_fact(store, unit.id, "board", value, now=now)
+    assert (problem_of(error).where, problem_of(error).message) == ("value", said)
+
+
+@pytest.mark.parametrize(
+    ("make", "said"),
+    [
+        (
+            lambda now: history.Job(unit_id=1, opened=now, closed=now - LATER),
+            "closed: found a time before the job was opened; wanted a later one",
+        ),
+        (
+            lambda now: history.Job(unit_id=1, opened=now, complaint_ids={"keeps-kicking": 1}),
+            "complaint_ids: found a mapping; wanted a list of ids",
+        ),
+        (
+            lambda now: history.Job(unit_id=1, opened=now, complaint_ids=["a", 5]),
+            "complaint_ids: found 5; wanted a list of ids",
+        ),
+        (
+            lambda now: history.Sheet(job_id=1, taken=now, conditions=["idle"]),
+            "conditions: found a list; wanted a mapping such as phase and balls",
+        ),
+        (
+            lambda now: history.Sheet(job_id=1, taken=now, readings=["open"]),
+            "readings: found a list; wanted a mapping of sensors to readings",
+        ),
+        (
+            lambda now: history.Repair(job_id=1, part_kind="k", part="p", what="w", done=now,
+                                       proven="readings"),
+            'proven_at: found none with the proof "readings"; wanted the time of the proof',
+        ),
+        (
+            lambda now: history.Repair(job_id=1, part_kind="k", part="p", what="w", done=now,
+                                       proven_at=now),
+            "proven_at: found a time without a proof; wanted how it was proven, or no time",
+        ),
+    ],
+)  # fmt: skip
+def test_columns_that_contradict_each_other(make, said, now):
+    """An entry whose columns cannot hold together is refused, at the column to mend."""
+    with pytest.raises(ValueError) as refused:  # noqa: PT011
+        make(now)
+    assert str(refused.value) == said
+
+
+def test_a_question_inside_a_question_sees_the_same_state(path, now):
+    """Inside one block that reads, a second one joins it: what is filed meanwhile is not seen."""
+    with history.open_store(path, write=True) as writer:
+        a_job(writer, now)
+        with history.open_store(path) as store, store.reading():
+            assert len(history.listed(store)) == 1
+            a_job(writer, now, serial="8")
+            with store.reading():
+                assert len(history.listed(store)) == 1
+            assert len(history.listed(store)) == 1
+        with history.open_store(path) as store:
+            assert len(history.listed(store)) == 2

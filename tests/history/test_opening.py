@@ -15,7 +15,9 @@ from simrig.history.columns import columns_of
 from simrig.history.places import default_store
 from simrig.history.records import RECORDS
 from simrig.history.released import APPLICATION_ID, MIGRATIONS
+from simrig.history.troubles import translated
 from tests.history import shop
+from tests.history.shop import at_most
 
 RELEASED = Path(__file__).parent / "released"
 
@@ -188,6 +190,26 @@ def test_a_migration_that_fails_leaves_the_old_file(broken, path):
     assert exported(path) == before
 
 
+def test_the_last_statement_of_a_migration_needs_no_sign_at_its_end(path):
+    """A migration whose last statement is not closed by a semicolon is carried out whole."""
+    filled(path)
+    migrations = (*MIGRATIONS, ADDS_A_COLUMN.rstrip(";"))
+    with history.open_store(path, write=True, migrations=migrations) as store:
+        assert store.rows("SELECT DISTINCT owner FROM unit") == [("the shop",)]
+
+
+def test_a_migration_without_room_leaves_the_old_file(path):
+    """Where the disk is full in the middle of a migration, the file is as it was."""
+    before = filled(path)
+    size = path.stat().st_size
+    with at_most(size + 100_000):
+        copies = "CREATE TABLE t AS SELECT a.* FROM sheet a, sheet b, sheet c;"
+        message = told(history.open_store, path, write=True, migrations=(*MIGRATIONS, copies))
+    assert message.startswith(("found that the disk did not take", "found no room left"))
+    assert version_in(path) == len(MIGRATIONS)
+    assert exported(path) == before
+
+
 def test_a_newer_record_is_refused_untouched(path):
     """A file of a newer version is named, with what to do, and stays as it is."""
     filled(path)
@@ -201,6 +223,52 @@ def test_a_newer_record_is_refused_untouched(path):
         assert f"wanted at most version {found - 1}" in message
         assert "use the newer simrig" in message
     assert path.read_bytes() == before
+
+
+# Where two programs cannot share a file.
+
+
+def test_a_disk_that_cannot_be_shared_is_told(path, monkeypatch):
+    """Where a file's lock is all that programs share, no record is kept: it says where to."""
+    connect = sqlite3.connect
+    monkeypatch.setattr(
+        opening.sqlite3,
+        "connect",
+        lambda name, **more: connect(f"{name}&vfs=unix-dotfile", **more),
+    )
+    message = told(history.open_store, path, write=True)
+    assert message == (
+        "found a disk on which two programs cannot share a record; wanted a disk of this machine. "
+        "Keep the record there, and copy it with: simrig history backup"
+    )
+
+
+def test_a_record_that_another_program_keeps_to_itself(path, monkeypatch):
+    """Who asks a record that another program holds alone asks again and again, is told so in the
+    end, and answered once it is free."""
+    monkeypatch.setattr(opening, "_TURN", 0.01)
+    filled(path)
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("PRAGMA locking_mode = EXCLUSIVE")
+    other.execute("BEGIN IMMEDIATE")
+    other.execute("UPDATE unit SET note = 'x'")
+    message = told(history.open_store, path, patience=0.2)
+    assert message.startswith("found it kept busy by another program; wanted a moment's turn")
+    other.execute("ROLLBACK")
+    other.close()
+    assert len(exported(path)) > 1000
+
+
+def test_a_place_where_no_folder_can_be_made(tmp_path, monkeypatch):
+    """Where the folder of the usual record cannot be made, it is named with what to do."""
+    (tmp_path / "data").write_text("in the way")
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    monkeypatch.setattr(sys, "platform", "linux")
+    message = told(history.open_store, write=True)
+    assert message == (
+        "found that the folder cannot be made (Not a directory); wanted one for the record. "
+        "Make it, or name another file with --store"
+    )
 
 
 # What is no record.
@@ -346,6 +414,163 @@ def test_a_rescue_of_a_whole_file_loses_nothing(path, tmp_path):
     assert "wanted a new name" in told(history.rescue, path, tmp_path / "new.sqlite")
 
 
+def row_bytes(path, old, new):
+    """Change bytes of the file that stand in it once."""
+    data = path.read_bytes()
+    assert data.count(old) == 1
+    assert len(old) == len(new)
+    path.write_bytes(data.replace(old, new))
+
+
+def rescued(path, tmp_path):
+    """Rescue a file; return what was told and how many entries of each kind are in the new one."""
+    verdict = history.rescue(path, tmp_path / "rescued.sqlite")
+    with history.open_store(tmp_path / "rescued.sqlite") as store:
+        assert history.verify(store).problems == ()
+        assert {record.TABLE: len(store.find(record)) for record in RECORDS} == verdict.entries
+    return [(one.where, one.message) for one in verdict.problems], verdict.entries
+
+
+def test_an_entry_that_does_not_hold_is_left_out_of_a_rescue(path, tmp_path):
+    """One entry with a time that is none stays behind, and what belongs to it; all else comes."""
+    filled(path)
+    with history.open_store(path) as store:
+        before = history.verify(store).entries
+        sheets = len(store.find(history.Sheet, "job_id = 3"))
+    spoil(path, "UPDATE job SET opened = 'noon' WHERE id = 3")
+    problems, entries = rescued(path, tmp_path)
+    assert problems[0] == (
+        "job 3",
+        'found an entry that does not hold (opened: found "noon"; wanted a time with its offset '
+        "from UTC, such as 2026-01-31T10:00:00Z); it was left out",
+    )
+    assert (entries["job"], entries["sheet"]) == (before["job"] - 1, before["sheet"] - sheets)
+
+
+def test_bytes_that_are_no_text(path, tmp_path):
+    """A text whose bytes are damaged is told as damage, and the entries at both its sides come
+    into a rescue."""
+    filled(path)
+    with history.open_store(path, write=True) as store:
+        now = shop.START
+        for serial in ("before", "brokenXX", "after"):
+            history.ensure_unit(store, "basalt-freight", serial, place=f"place of {serial}")
+        before = history.verify(store).entries
+        history.add_answer(store, trainee="tr", topic="t", item="i", right=True, now=now)
+    row_bytes(path, b"place of brokenXX", b"place of broken\xff\xff")
+    with history.open_store(path) as store:
+        for ask in (history.verify, history.export_json):
+            message = told(ask, store)
+            assert message.startswith("found the file damaged; wanted a whole one.")
+            assert "--rescue NEW" in message
+    problems, entries = rescued(path, tmp_path)
+    ((where, message),) = problems
+    assert where == "unit"
+    assert message.startswith("found entries that cannot be read (Could not decode to UTF-8")
+    assert entries["unit"] == before["unit"] - 1
+    assert entries["answer"] == 1
+
+
+def test_two_units_of_one_number_are_one_in_a_rescue(path, tmp_path):
+    """An entry that contradicts another because its bytes changed is left out, the others come."""
+    with history.open_store(path, write=True) as store:
+        for serial in ("8001", "8002", "8003"):
+            history.ensure_unit(store, "basalt-freight", serial, place="arcade")
+    row_bytes(path, b"8002arcade", b"8001arcade")
+    problems, entries = rescued(path, tmp_path)
+    ((where, message),) = problems
+    assert where == "unit 2"
+    assert message.startswith("found an entry that contradicts another (UNIQUE constraint failed")
+    assert entries["unit"] == 2
+
+
+def test_pages_that_lead_in_a_circle_end(path, tmp_path):
+    """Where a damaged page points at the same entries twice, a rescue ends, says so, and has the
+    others from both ends."""
+    with history.open_store(path, write=True) as store:
+        for number in range(400):
+            history.ensure_unit(store, "basalt-freight", f"{number:04}", place="x" * 100)
+        (root,) = store.rows("SELECT rootpage FROM sqlite_master WHERE name = 'unit'")[0]
+        (size,) = store.rows("PRAGMA page_size")[0]
+    data = bytearray(path.read_bytes())
+    page = (root - 1) * size
+    # The head of an inner page of a table: its kind is 5, then cells from byte 12, each of which
+    # starts with the number of the page below.  Source: SQLite's file format.
+    assert data[page] == 5
+    cells = [page + int.from_bytes(data[page + at : page + at + 2]) for at in (12, 14, 16, 18)]
+    data[cells[2] : cells[2] + 4] = data[cells[1] : cells[1] + 4]
+    path.write_bytes(bytes(data))
+    problems, entries = rescued(path, tmp_path)
+    ((where, message),) = problems
+    assert where == "unit"
+    assert "comes twice); the others were kept" in message
+    assert 300 < entries["unit"] < 400
+
+
+def test_a_table_that_is_lost_costs_no_other(path, tmp_path):
+    """With one table gone from the outline of the file, the entries of the others are rescued."""
+    filled(path)
+    with history.open_store(path) as store:
+        before = history.verify(store).entries
+    spoil(path, "DROP TABLE check_made")
+    problems, entries = rescued(path, tmp_path)
+    assert problems == [
+        (
+            "check_made",
+            "found entries that cannot be read (no such table: check_made); the others were kept",
+        )
+    ]
+    assert entries == {**before, "check_made": 0}
+
+
+def test_no_room_for_a_rescue(path, tmp_path):
+    """Where the new record does not fit on the disk it is told, not taken for a bad entry."""
+    with history.open_store(path, write=True) as store, store.writing():
+        for number in range(260):
+            history.open_job(
+                store, "tidal-clockwork", f"{number}", complaint="x" * 9_000, now=shop.START
+            )
+    with at_most(1_000_000):
+        message = told(history.rescue, path, tmp_path / "new.sqlite")
+    assert message.startswith(("found that the disk did not take", "found no room left"))
+    with history.open_store(tmp_path / "new.sqlite") as store:
+        assert history.listed(store) == ()
+        assert store.find(history.Unit) == []
+
+
+def test_a_disk_that_is_full_for_a_moment_ends_a_rescue(path, tmp_path, monkeypatch):
+    """Where one entry does not go onto the disk, it is not taken for a bad one and left out."""
+    filled(path)
+    add, turns = history.Store.add, iter(range(1000))
+
+    def full_once(store, record):
+        if next(turns) == 20:
+            error = sqlite3.OperationalError("database or disk is full")
+            error.sqlite_errorcode = sqlite3.SQLITE_FULL
+            with translated(str(path)):
+                raise error
+        return add(store, record)
+
+    monkeypatch.setattr(history.Store, "add", full_once)
+    assert told(history.rescue, path, tmp_path / "new.sqlite").startswith("found no room left")
+    monkeypatch.undo()
+    with history.open_store(tmp_path / "new.sqlite") as store:
+        assert store.find(history.Unit) == []
+
+
+def test_a_name_of_a_table_that_is_no_text(path):
+    """An outline whose own words are damaged bytes is told as damage."""
+    filled(path, jobs=1)
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA writable_schema = ON")
+    connection.execute(
+        "UPDATE sqlite_master SET sql = CAST(x'435245415445205441424c4520ff20ff' AS TEXT) "
+        "WHERE name = 'fact'"
+    )
+    connection.close()
+    assert told(history.open_store, path).startswith("found the file damaged; wanted a whole one.")
+
+
 def test_a_foreign_file_is_not_rescued(path, tmp_path):
     """Another program's database gives no entries and no new file."""
     a_database_of_others(path)
@@ -372,6 +597,12 @@ def spoil(path, sql):
             "UPDATE repair SET lasting = 1, follows = 2 WHERE id <= 2",
             "repair 2",
             "follows the lasting",
+        ),
+        (
+            "UPDATE repair SET lasting = 0, due = '2026-04-01', follows = CASE id WHEN 2 THEN 1 END"
+            " WHERE id <= 2",
+            "repair 2",
+            "found that it follows repair 1 of another unit; wanted the same",
         ),
         ("UPDATE part_order SET quantity = 'two'", "part_order 1", 'found "two"; wanted a whole'),
     ],
@@ -407,8 +638,9 @@ from pathlib import Path
 from simrig import history
 from simrig.errors import InputError
 history.open_store(Path(sys.argv[3]), write=True).close()  # imports all that it needs
-if os.getuid() == 0:
-    os.setgid(65534); os.setuid(65534)
+root = os.getuid() == 0
+if root:
+    os.setresgid(65534, 65534, 0); os.setresuid(65534, 65534, 0)
 path, write = Path(sys.argv[1]), sys.argv[2] == "write"
 try:
     with history.open_store(path, write=write) as store:
@@ -417,6 +649,8 @@ try:
         print(len(history.listed(store)))
 except InputError as error:
     print(error.problems[0].message)
+if root:
+    os.setresuid(0, 0, 0)  # what watches the tests writes its files at the end
 """
 
 
@@ -569,3 +803,12 @@ def test_a_full_disk(small_disk, now):
         verdict = history.verify(store)
         assert verdict.problems == ()
         assert verdict.entries["job"] == verdict.entries["check_made"] == len(acknowledged)
+
+
+def test_signs_that_are_no_text_are_no_damage(path):
+    """A serial typed in bytes that are no text is refused as such; the record is not to blame."""
+    filled(path)
+    with history.open_store(path) as store:
+        assert told(history.listed, store, serial="a\udcff") == (
+            "found '\\udcff' in what was asked for; wanted text. Type it anew"
+        )

@@ -155,6 +155,25 @@ def test_two_repairs_of_one_part_in_one_job_are_one_failure(store, now):
     assert history.repeats(store) == ()
 
 
+def test_a_part_repaired_twice_in_a_job_is_listed_once(store, now):
+    """The list of jobs names each part once, in the order in which they were repaired."""
+    job = history.open_job(store, "tidal-clockwork", "7", complaint="hangs", now=now)
+    for part in ("trough-3", "trough-1", "trough-3"):
+        history.add_repair(store, job.id, part_kind="resistor", part=part, what="new", now=now)
+    (row,) = history.listed(store)
+    assert row.parts == (("resistor", "trough-3"), ("resistor", "trough-1"))
+
+
+def test_repeats_since_a_day(store, now):
+    """What failed before the first day asked for is no part of a repeat; the day itself is."""
+    for days in (0, 10, 20):
+        failure(store, now + days * DAY)
+    first = now.date()
+    assert [one.times for one in history.repeats(store, since=first)] == [3]
+    assert [one.times for one in history.repeats(store, since=first + 10 * DAY)] == [2]
+    assert history.repeats(store, since=first + 11 * DAY) == ()
+
+
 def test_the_same_kind_on_several_machines_of_a_model(store, now):
     """Two units of a model are named together; another model stays apart."""
     failure(store, now, "1")

@@ -4,6 +4,7 @@
 """
 
 import datetime
+import errno
 import os
 import random
 import select
@@ -20,6 +21,7 @@ from simrig.errors import InputError
 from simrig.history import CheckMade, Job, Repair, Sheet
 from simrig.history.records import RECORDS
 from tests.history import shop
+from tests.history.shop import at_most
 
 FULL = os.environ.get("SIMRIG_FULL") == "1"
 KILLS, ENTRIES = (300, 20_000) if FULL else (60, 2_500)
@@ -231,10 +233,44 @@ def test_a_copy_replaces_an_older_copy_and_nothing_else(path, tmp_path):
         with pytest.raises(InputError, match="found a file that is no shop record"):
             history.backup(store, foreign)
         assert foreign.read_text() == "my notes\n" * 200
+        theirs = tmp_path / "theirs.sqlite"
+        with sqlite3.connect(theirs) as connection:
+            connection.execute("CREATE TABLE unit (id INTEGER)")
+        before = theirs.read_bytes()
+        with pytest.raises(InputError, match="found a file of another program; wanted a new name"):
+            history.backup(store, theirs)
+        assert theirs.read_bytes() == before
         with pytest.raises(InputError, match="found the record itself"):
             history.backup(store, path)
         with pytest.raises(InputError, match="found no folder"):
             history.backup(store, tmp_path / "no" / "copy.sqlite")
+
+
+def test_a_copy_that_cannot_be_put_in_its_place(path, tmp_path, monkeypatch):
+    """When the disk of the copies goes away at the last moment, that is told, the record and the
+    older copy are whole, and nothing half is left."""
+    target = tmp_path / "copies" / "copy.sqlite"
+    target.parent.mkdir()
+    with history.open_store(path, write=True) as store:
+        entry(store, "first")
+        history.backup(store, target)
+        entry(store, "second")
+
+        def gone(*_):
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+        with monkeypatch.context() as patched:
+            patched.setattr(os, "replace", gone)
+            with pytest.raises(InputError) as error:
+                history.backup(store, target)
+        assert error.value.problems[0].message == (
+            "found that the copy cannot be written (Input/output error); wanted it whole. "
+            "The record is intact: name another place for the copy"
+        )
+        assert whole_entries(store) == ["first", "second"]
+    assert list(target.parent.iterdir()) == [target]
+    with history.open_store(target) as copy:
+        assert whole_entries(copy) == ["first"]
 
 
 # Forgetting a person.
@@ -318,6 +354,27 @@ def test_forgetting_while_another_reads_says_that_it_is_not_done(path):
     with history.open_store(path, write=True) as store:
         history.forget(store, "QZX")
     assert b"QZX" not in bytes_of(path).replace(b"AQZXB", b"")
+
+
+def test_forgetting_without_room_says_that_it_is_not_done(path):
+    """Where the file cannot be written anew, the name is out of the entries and old pages may
+    hold it: the message says to do it once more."""
+    with history.open_store(path, write=True) as store:
+        shop.fill(store, jobs=300)
+        history.open_job(store, "tidal-clockwork", "7", complaint="hangs", now=NOW, who="QZX")
+    with history.open_store(path, write=True) as store, at_most(path.stat().st_size // 2):
+        with pytest.raises(InputError) as error:
+            history.forget(store, "QZX")
+        assert error.value.problems[0].message.startswith("found the file not written anew (")
+        assert error.value.problems[0].message.endswith(
+            "): the name is out of every entry, but old pages of the file may still hold it. "
+            "Make room on the disk and forget the name once more"
+        )
+        assert not [job for job in store.find(Job) if job.who == "QZX"]
+    with history.open_store(path, write=True) as store:
+        history.forget(store, "QZX")
+        assert history.verify(store).problems == ()
+    assert b"QZX" not in bytes_of(path)
 
 
 def test_killed_while_forgetting_the_record_stays_whole(path):

@@ -219,6 +219,30 @@ def test_all_faults_of_a_csv_file_are_told_with_their_lines(store):
     ]
 
 
+def test_empty_lines_are_passed_over(store):
+    """Empty lines, as editors leave them, are no entries, and the lines after them keep theirs."""
+    text = "record,id,machine,serial\r\n\r\nunit,1,tidal-clockwork,7\r\n\r\n"
+    assert history.import_text(store, text, file="shop.csv") == (1, 0)
+    with pytest.raises(InputError) as error:
+        history.import_text(store, text + "unit,x,tidal-clockwork,8\r\n", file="shop.csv")
+    assert [(problem.line, problem.where) for problem in error.value.problems] == [(5, "unit.id")]
+
+
+def test_a_time_in_an_export_states_its_offset(store, tmp_path):
+    """A time without its offset from UTC is refused: no clock is guessed."""
+    awkward(store, "text")
+    text = history.export_json(store).replace("2026-03-02T09:30:00Z", "2026-03-02T09:30:00", 1)
+    with (
+        history.open_store(tmp_path / "two.sqlite", write=True) as other,
+        pytest.raises(InputError) as error,
+    ):
+        history.import_text(other, text, file="shop.json")
+    assert [one.message for one in error.value.problems] == [
+        'found "2026-03-02T09:30:00"; wanted a time with its offset from UTC, such as '
+        "2026-01-31T10:00:00Z"
+    ]
+
+
 def test_a_spreadsheets_mark_at_the_start_is_passed_over(store, tmp_path):
     """A byte order mark, as spreadsheets write it, does no harm."""
     awkward(store, "text")

@@ -17,7 +17,7 @@ import pytest
 from simrig.errors import PluginError, Problem
 from simrig.host import index, making, stamps
 from simrig.host.catalogue import Catalogue
-from simrig.host.index import Index
+from simrig.host.found import Index
 from simrig.host.manager import Host
 from tests.host import plugin_site
 from tests.host.plugin_site import BAD, ROOT, VERSION
@@ -274,6 +274,20 @@ def test_a_changed_plugin_is_tried_again(
     assert "harbour-lights" in {machine.id for machine in found.machines}
 
 
+@pytest.mark.parametrize(("later", "times"), [(-1, 2), (300, 1), (10_000, 2)])
+def test_what_ran_out_of_time_is_tried_again(
+    later: int, times: int, tmp_path: Path, kept: Callable[[], tuple[Index, int]]
+) -> None:
+    """An index with a plug-in that ran out of time serves for ten minutes, then no longer; nor
+    does one from a clock that was ahead."""
+    found, _ = kept()
+    file = _file(tmp_path)
+    document = json.loads(file.read_bytes())
+    assert document["until"] is None
+    file.write_text(json.dumps({**document, "until": time.time() + later}))
+    assert kept() == (found, times)
+
+
 def test_a_cache_that_cannot_be_written_costs_time_only(
     tmp_path: Path, kept: Callable[[], tuple[Index, int]]
 ) -> None:
@@ -307,7 +321,7 @@ def simrig_questions(profile):
 @pytest.mark.parametrize(
     ("body", "words"),
     [
-        ("return [object()] if profile.id != 'sample' else []", "wanted a question with a text id"),
+        ("return [object()] if profile.id != 'sample' else []", "wanted a Question"),
         ("return 7 if profile.id != 'sample' else []", "it returned int '7'; wanted a list"),
         ("return [] if profile.id == 'sample' else 1 / 0", "ZeroDivisionError"),
         (

@@ -23,6 +23,7 @@ from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_state import needs_of
 from simrig.faults.modes import FaultKind
 from simrig.host import hookimpl
+from simrig.training.question import Question
 from simrig.vetting.rule import Found, Rule
 
 @hookimpl
@@ -76,12 +77,15 @@ class Clipboard:
 def simrig_readers():
     return [Clipboard()]
 
-class Question:
-    id = "why-a-reed"
-
 @hookimpl
 def simrig_questions(profile):
-    return [Question()]
+    return [
+        Question(
+            id="why-a-reed", topic="reeds", level=2, form="choice",
+            text="What works a reed?", choices=("a magnet", "light"),
+            right=frozenset("a"), why="its blades pull together",
+        )
+    ]
 """
 
 
@@ -110,7 +114,7 @@ def test_each_thing_is_at_work(
     install: Callable[[str, str], None], capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     """A kind of fault is injected and blamed, a check is in the catalogue, a rule finds and has its
-    page, a reader takes its files, a question comes with the machine."""
+    page, a reader takes its files, a question is asked."""
     install("brings-all", CODE)
     profile = Catalogue().load("harbour-lights")
     contact = next(one for one in profile.sensor if one.contact == "normally open" and one.spots)
@@ -136,7 +140,15 @@ def test_each_thing_is_at_work(
     words = ("--seats", "none", "--sheet", str(sheet))
     compared = _json(capsys, "compare", "harbour-lights", *words)
     assert [one["sensor"] for one in compared["differences"]] == [contact.id]
-    assert [one.id for one in profile.brought["simrig_questions"]] == ["why-a-reed"]
+    drilled = _json(capsys, "drill", "harbour-lights", "--topic", "reeds", "--seed", "1")
+    (asked,) = drilled["questions"]
+    assert asked == {
+        "id": "reeds:harbour-lights:why-a-reed", "topic": "reeds", "level": 2,
+        "text": "What works a reed?", "choices": ["a magnet", "light"],
+        "answer": "a magnet", "right": ["a"], "why": "its blades pull together",
+    }  # fmt: skip
+    assert main(["drill", "--topic", "help"]) == 0
+    assert "reeds            level 2" in capsys.readouterr().out
 
 
 def test_a_wrong_word_from_a_reader_is_the_sheets_fault(
@@ -216,7 +228,14 @@ def test_no_plugin_is_loaded_where_none_is_needed(
         ('id="reed-magnetised"', 'id="wire-open"', '"wire-open" is built in'),
         ('code="HL-01", name="no-beacon"', 'code="FACT-01", name="no-beacon"', "is built in"),
         ("return [Clipboard()]", "return [Clipboard]", "wanted a reader"),
-        ("return [Question()]", "return [object()]", "wanted a question"),
+        ("return [\n        Question(", "return [dict(", "wanted a Question"),
+        ('topic="reeds"', 'topic="hands-on"', "for something else; give the topic another name"),
+        ('id="why-a-reed"', 'id="reeds:7"', "its id is 'reeds:7'; wanted small letters"),
+        ('form="choice"', 'form="number"', "its choices are ('a magnet', 'light'); wanted"),
+        ('frozenset("a")', 'frozenset("c")', "every choice is right, or one that is not there"),
+        ('frozenset("a")', 'frozenset("A")', "'A' is no choice as answers are compared"),
+        ('frozenset("a")', '"a"', "wanted a frozenset of texts"),
+        ('text="What works a reed?"', 'text=" "', "its text is ' '; wanted words"),
         ("return [\n        Rule(", "return [str(\n        Rule(", "wanted a Rule"),
     ],
 )

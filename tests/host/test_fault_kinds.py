@@ -12,7 +12,7 @@ from simrig.errors import PluginError, Problem
 from simrig.faults.modes import FAULT_KINDS
 from simrig.host.catalogue import Catalogue
 from simrig.host.entries import Entry
-from simrig.host.index import Index
+from simrig.host.found import Index
 from tests.diagnosis.small_machine import machine, sheet
 
 CODE = """

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
+from zlib import crc32
 
 import pytest
 
@@ -95,6 +97,28 @@ def test_torn_values_cost_time_only(cache: Path) -> None:
     (file,) = cache.glob("profile-*")
     file.write_bytes(file.read_bytes().replace(b'"installed": 1', b'"installed": -1'))
     assert _load() == first
+
+
+def _rewritten(file: Path, **changes: object) -> None:
+    """Change what is kept, as another version of simrig would have written it: with a sound mark."""
+    document = json.loads(file.read_bytes()[len(TEXT) :].partition(b"\n")[2])
+    text = json.dumps({**document, **changes}).encode()
+    file.write_bytes(TEXT + b"%d\n" % crc32(text) + text)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"reader": [[], []]}, {"length": 5}, {"data": {"format": 1, "id": "small", "title": "other"}}],
+)
+def test_what_another_reader_kept_costs_time_only(cache: Path, changes: dict[str, object]) -> None:
+    """What other modules read, or what lacks a fact that every profile has, is read anew."""
+    first = _load()
+    (file,) = cache.glob("profile-*")
+    before = file.read_bytes()
+    _rewritten(file, **changes)
+    assert file.read_bytes() != before
+    assert _load() == first
+    assert file.read_bytes() == before
 
 
 def test_unsound_profile_is_not_kept(cache: Path) -> None:

@@ -191,3 +191,14 @@ def test_a_log_that_cannot_be_is_not_written():
         list(write_csv([late, early]))
     with pytest.raises(ValueError, match="wanted a time in every event or in none"):
         list(write_csv([early, bare]))
+
+
+@pytest.mark.parametrize("rows", [998, 999, 1_000, 2_500])
+def test_a_long_log_goes_out_in_pieces(rows):
+    """A log of many rows is written piece by piece, none of them empty, and is read again whole."""
+    run = [Event(time_ms=float(turn), signal="a", reading="open") for turn in range(rows)]
+    pieces = list(write_csv(run))
+    assert [piece.count(b"\n") for piece in pieces] == [
+        *[1000] * ((rows + 1) // 1000), *([(rows + 1) % 1000] if (rows + 1) % 1000 else []),
+    ]  # fmt: skip
+    assert list(read_csv(pieces, file="run.csv")) == run

@@ -31,6 +31,9 @@ def _failures(step: str) -> tuple[str, ...]:
         'at = {}, ruled_out_by = { "row-held:1" = "t1" }',
         "faults = 0, conflict = true, groups = 0",
         'among = ["emitter-dead:t1 & leads-exchanged:t1+t2"]',
+        'found = ["work-t2=answers"], nowhere = ["emitter-dead:t2"]',
+        'faults = 1, found = ["look-t2=object"], next_check = "none", '
+        'singles = ["beam-obstructed:t2"]',
     ],
 )
 def test_what_is_so_passes(wanted: str) -> None:
@@ -58,6 +61,11 @@ def test_what_is_so_passes(wanted: str) -> None:
         ('one_group = ["emitter-dead:t2", "beam-dirty:t2"]', "in 2 groups, expected in one"),
         ('alike = ["emitter-dead:t2", "beam-dirty:t2"]', "show otherwise than others"),
         ('ruled_out_by = { "row-held:1" = "t3" }', "ruled out by t1, expected by t3"),
+        ('next_check = "none"', "the next check is "),
+        ('next_check = ["no-such-check"]', 'there is no check "no-such-check"'),
+        ('found = ["work-t2=purple"]', 'work-t2 has no result "purple"'),
+        ('found = ["work-t2"]', "wanted CHECK=RESULT"),
+        ('complaints = ["sings"]', "the profile does not say how the controller counts balls"),
         ('absent = ["no-such-kind"]', "what this machine can have"),
         ('among = ["emitter-dead:t9"]', "emitter-dead can concern here: t1, t2, t3"),
     ],

@@ -12,6 +12,7 @@ import pytest
 
 from simrig.errors import ProfileError
 from simrig.interchange import profile_csv, profile_data, profile_json, toml_writer
+from simrig.profile.components import Sensor
 from simrig.profile.machine import Profile
 from simrig.profile.reader import read
 
@@ -46,6 +47,9 @@ BROKEN = {
     '{"format": 2, "id": "a", "balls": {"installed": 1}}': ("format", "found 2"),
     '{"x": ' + "[" * 100000 + "]" * 100000 + "}": ("JSON", "too deep"),
     '{"x": ' + "1" * 5000 + "}": ("JSON", "too long"),
+    '{"format": 1, "id": "a", "\\ud800": 1}': ("profile", "half of a sign"),
+    '{"format": 1, "id": "a", "balls": {"\\udc00x": 1}}': ("balls", "half of a sign"),
+    '{"format": 1, "id": "a", "balls": {"installed": 1}, "place": 5}': ("place", "wanted a list"),
     '{"x": NaN}': ("JSON", "found NaN"),
     '{"x": 1e999}': ("x", "too large"),
 }
@@ -100,3 +104,20 @@ def test_values_that_a_cell_cannot_hold_as_text_are_json() -> None:
     assert profile_csv.cell(["a", "b"]) == '["a", "b"]'
     assert json.loads(profile_csv.cell({"a": "0-2"})) == {"a": "0-2"}
     assert (profile_csv.cell(True), profile_csv.cell(None)) == ("true", "")
+
+
+def test_what_a_key_has_anyway_is_not_stated() -> None:
+    """A value that a key has when it is left out is left out, unless it is asked for."""
+    sensor = Sensor(id="one", counted=True)
+    assert profile_data.stated(sensor) == {"id": "one"}
+    assert profile_data.stated(sensor, defaults=True)["counted"] is True
+    assert profile_data.stated(Sensor(id="one", counted=False))["counted"] is False
+
+
+def test_pairs_of_a_machine_are_a_table() -> None:
+    """How often faults happen here is written as a table of its own, and read again."""
+    text = 'format = 1\nid = "small"\nballs = { installed = 1 }\npriors = { wire-open = 2.0 }\n'
+    profile = read(text.encode(), "small.toml")
+    again = toml_writer.written(profile)
+    assert "[priors]\nwire-open = 2.0\n" in again
+    assert read(again.encode(), "again") == profile

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from simrig.interchange.switch_list import SwitchList, identifiers, read
+from simrig.interchange.lines import LONGEST_LINE
+from simrig.interchange.switch_list import Listed, SwitchList, identifiers, read
 from simrig.profile.keys import IDENTIFIER
 
 SWITCHES = [
@@ -192,6 +193,152 @@ def test_a_byte_that_is_no_text_costs_its_line_only() -> None:
 def test_an_empty_list_is_a_fault(text: str) -> None:
     """Nothing on the list is said, and how a line should look."""
     assert "wanted lines such as" in found(text).problems[0].message
+
+
+def told(text: str) -> list[tuple[int | None, str, str]]:
+    return [(one.line, one.where, one.message) for one in found(text).problems]
+
+
+def notes(listed: SwitchList) -> list[str]:
+    return [one.message for one in listed.notes]
+
+
+def test_names_alike_are_told_apart() -> None:
+    """Names that come out alike get their number, or the next free count."""
+    listed = [
+        Listed(line=line, name=name, number=number)
+        for line, (name, number) in enumerate(
+            [("trough", 31), ("Trough!", 32), ("trough", None), ("trough 32", None),
+             ("trough", None), ("trough", 32), ("7", None), ("7", 7), ("?", None)], 1,
+        )
+    ]  # fmt: skip
+    assert identifiers(listed) == (
+        "trough", "trough-32", "trough-2", "trough-32-2", "trough-3", "trough-4",
+        "switch-7", "switch-7-7", "switch-9",
+    )  # fmt: skip
+
+
+def test_a_list_longer_than_a_profile_is_cut_with_a_word() -> None:
+    """512 switches are kept; each one more is told."""
+    lines = [f"{number},lane of {number} kinds" for number in range(1, 515)]
+    listed = found("\n".join(lines))
+    assert len(listed.switches) == 512
+    assert [one.line for one in listed.problems] == [513, 514]
+    assert listed.problems[0].message == "more than 512 switches; take some out"
+
+
+def test_a_line_too_long_costs_itself_only() -> None:
+    """A line past its bound is told; the others are kept."""
+    listed = found(f"31,trough 1\n32,{'x' * LONGEST_LINE}\n33,trough 3\n")
+    assert faults(listed) == [(2, "line")]
+    assert listed.problems[0].message == f"found more than {LONGEST_LINE} bytes in a line"
+    assert [one.number for one in listed.switches] == [31, 33]
+
+
+def test_typed_lines_among_numbered_ones() -> None:
+    """Where most lines begin with a number, a line without one is told; headings are none."""
+    assert told("no. name\n31 a\n32 b\nswitch\nthe next\n33 c\n34 d\n35 e\n") == [
+        (5, "number", 'found "the next"; wanted its number or address before the name')
+    ]
+
+
+def test_addresses_in_cells_of_their_own() -> None:
+    """An address in a cell is one, whatever stands in the others; a bad one is told."""
+    rows = "column 1 row 1;trough 1\ncolumn 1 row 2;trough 2\n"
+    assert [str(one.address) for one in found(rows).switches] == [
+        "column 1 row 1", "column 1 row 2",
+    ]  # fmt: skip
+    wired = found("column 1 row 1,trough 1,red\ncolumn 1 row 2,trough 2,tan\n")
+    assert [(one.name, one.wire) for one in wired.switches] == [
+        ("trough 1", "red"), ("trough 2", "tan"),
+    ]  # fmt: skip
+    headed = "address;name\nc1r1;trough 1\nc1;trough 2\ndirect 4;door\n;free\n"
+    listed = found(headed)
+    assert [(one.name, str(one.address)) for one in listed.switches] == [
+        ("trough 1", "column 1 row 1"), ("door", "direct 4"), ("free", "None"),
+    ]  # fmt: skip
+    assert told(headed) == [
+        (
+            3,
+            "address",
+            'found "c1"; wanted "column 3 row 4", "direct 5" or an input board and number such as '
+            '"node-a 7"',
+        )
+    ]
+
+
+def test_numbers_and_names_in_one_cell() -> None:
+    """A number may stand before the name or behind it in brackets; a cell without one is told."""
+    text = "name,wire\n31 trough 1,red\ntrough 2 (32),tan\n33. ramp,blue\n34: jam,red\nlost,red\n"
+    listed = found(text)
+    assert [(one.number, one.name) for one in listed.switches] == [
+        (31, "trough 1"), (32, "trough 2"), (33, "ramp"), (34, "jam"),
+    ]  # fmt: skip
+    assert told(text) == [(6, "number", 'found "lost"; wanted its number before the name')]
+
+
+@pytest.mark.parametrize(
+    ("rows", "note", "numbers"),
+    [
+        ("{c},{r},{name}", "no headings: taken as column, then row", False),
+        ("{c},{r},{n},{name}", "no headings: taken as column, row, then number", True),
+        ("{n},{r},{c},{n},{name}",
+         "no headings: the first is taken as the number, others left out", True),
+    ],
+)  # fmt: skip
+def test_numbers_without_headings(rows: str, note: str, numbers: bool) -> None:
+    """Which column of figures is which is told by what repeats, and said to be taken so."""
+    lines = [rows.format(c=c, r=r, n=n, name=name) for c, r, n, name, _ in SWITCHES]
+    listed = found("\n".join(lines))
+    assert listed.problems == ()
+    assert note in notes(listed)
+    assert [one.number for one in listed.switches] == [
+        s[2] if numbers else None for s in SWITCHES
+    ]  # fmt: skip
+    if "number, others" not in note and "others left" not in note:
+        assert [str(one.address) for one in listed.switches] == [
+            f"column {s[0]} row {s[1]}" for s in SWITCHES
+        ]
+
+
+def test_headings_that_do_not_fit_their_columns() -> None:
+    """Figures under a heading for names are numbers; of two columns of one kind the first counts;
+    empty cells at the end of a line are none."""
+    listed = found("switch,name,name\n31,trough 1,old\n32,trough 2,older,,\n")
+    assert [(one.number, one.name) for one in listed.switches] == [
+        (31, "trough 1"), (32, "trough 2"),
+    ]  # fmt: skip
+    assert notes(listed) == ['column "name" is left out: it is no number, name, address or wire']
+
+
+def test_wires_of_lines_in_columns_of_their_own() -> None:
+    """The wire of a column or a row is kept for its line, the first that is given."""
+    listed = found(
+        "column,row,name,column wire,row wire\n1,1,a,red,tan\n1,2,b,red,\n2,1,c,blue,tan\n"
+    )
+    assert (listed.column_wires, listed.row_wires) == ({1: "red", 2: "blue"}, {1: "tan"})
+
+
+def test_a_grid_with_its_wires_in_a_line_and_a_column() -> None:
+    """A line and a column of colours are the wires; empty cells at the end are none."""
+    listed = found(
+        ",wire,1,2,3\nwire,,red,blue,\n1,(tan),trough 1,trough 2,jam\n2,white,ramp,lane,exit,,\n"
+    )
+    assert listed.problems == ()
+    assert (listed.column_wires, listed.row_wires) == (
+        {1: "red", 2: "blue"}, {1: "tan", 2: "white"},
+    )  # fmt: skip
+    assert {one.name: str(one.address) for one in listed.switches} == {
+        "trough 1": "column 1 row 1", "trough 2": "column 2 row 1", "jam": "column 3 row 1",
+        "ramp": "column 1 row 2", "lane": "column 2 row 2", "exit": "column 3 row 2",
+    }  # fmt: skip
+
+
+def test_figures_that_repeat_head_no_grid() -> None:
+    """A first line with one figure twice is a line of a table."""
+    listed = found("31,1,1\n32,1,2\n33,2,1\n")
+    assert [one.number for one in listed.switches] == []
+    assert told("31,1,1,a\n32,1,2,b\n33,2,1,c\n") == []
 
 
 @given(

@@ -17,7 +17,7 @@ from simrig.profile.components import Sensor
 from simrig.profile.layout import Phase, Place
 from simrig.profile.machine import Profile
 from simrig.profile.reader import read
-from simrig.profile.wiring import Interlock, Scan
+from simrig.profile.wiring import Interlock, Line, Scan
 from tests.generated_profiles import profiles
 
 MACHINES = sorted((Path(__file__).parents[2] / "plugins/simrig_machines").glob("*.toml"))
@@ -164,3 +164,173 @@ def test_a_row_is_never_dropped() -> None:
     before = read(BY_HAND.encode(), "mine")
     with pytest.raises(ValueError, match="one is gone"):
         edited(BY_HAND, before, attrs.evolve(before, sensor=()))
+
+
+def _profile(text: str) -> Profile:
+    return read(text.encode(), "mine")
+
+
+SHORT = 'format = 1\nid = "small"\nballs = { installed = 2 }\n'
+
+
+@pytest.mark.parametrize(
+    ("written_so", "change", "becomes"),
+    [
+        # A key joins those in braces, wherever it belongs, and leaves them again.
+        ('interlock = { cuts = "coils" }', {"fitted": True},
+         'interlock = { cuts = "coils", fitted = true }'),
+        ("interlock = {}", {"fitted": True}, "interlock = { fitted = true }"),
+        ('interlock = { fitted = true, cuts = "a, b" }', {"fitted": None},
+         'interlock = { cuts = "a, b" }'),
+        ('interlock = { cuts = "a, b", fitted = true }', {"fitted": None},
+         'interlock = { cuts = "a, b" }'),
+        ("interlock = { fitted = true }", {"fitted": None}, "interlock = {  }"),
+        ('interlock = { source = "eye", cuts = "a" }',
+         {"fitted": True, "cuts": None},
+         'interlock = { source = "eye", fitted = true }'),
+        ('[interlock]\nfitted = true # so\n\n[scan]\nperiod_ms = 2.0',
+         {"fitted": None, "cuts": "coils"},
+         '[interlock]\ncuts = "coils"\n\n[scan]\nperiod_ms = 2.0'),
+        # A dotted key joins its sister, also where it would come before it.
+        ('interlock.cuts = "coils"', {"fitted": True},
+         'interlock.cuts = "coils"\ninterlock.fitted = true'),
+        ("interlock.fitted = true", {"cuts": "coils"},
+         'interlock.fitted = true\ninterlock.cuts = "coils"'),
+        # Under a header.
+        ('[interlock]\ncuts = "coils" # these', {"fitted": True},
+         '[interlock]\nfitted = true\ncuts = "coils" # these'),
+        # Pairs under a header of their own.
+        ('[interlock]\nfitted = true\n[interlock.assumed]\nfitted = "so" # I think',
+         {"cuts": "coils", "assumed": {"fitted": "seen", "cuts": "as usual"}},
+         '[interlock]\nfitted = true\ncuts = "coils"\n[interlock.assumed]\n'
+         'fitted = "seen" # I think\ncuts = "as usual"'),
+    ],
+)  # fmt: skip
+def test_every_way_to_write_a_table(written_so: str, change: dict, becomes: str) -> None:
+    """A table in braces, dotted, or under a header takes a change in its own way."""
+    text = SHORT + written_so + "\n"
+    before = _profile(text)
+    after = attrs.evolve(before, interlock=attrs.evolve(before.interlock, **change))
+    result = edited(text, before, after)
+    assert result == SHORT + becomes + "\n"
+    assert _profile(result) == after
+
+
+ROWS = """\
+format = 1
+id = "small"
+[balls]
+installed = 2
+
+[matrix]
+columns = 4
+rows = 4
+
+[[matrix.column]]
+number = 2
+wire = "red"   # faded
+
+# the third
+[[matrix.column]]
+number = 3
+"""
+
+
+def test_rows_below_a_table() -> None:
+    """Rows below another table change, and new ones come between and behind them."""
+    before = _profile(ROWS)
+    assert before.matrix is not None
+    second, third = before.matrix.column
+    lines = (
+        Line(number=1),
+        attrs.evolve(second, wire="blue", pin=7),
+        attrs.evolve(third, connector="none"),
+        Line(number=4, wire="tan"),
+    )
+    after = attrs.evolve(before, matrix=attrs.evolve(before.matrix, column=lines))
+    result = edited(ROWS, before, after)
+    assert result == ROWS.replace(
+        '[[matrix.column]]\nnumber = 2\nwire = "red"   # faded\n',
+        '[[matrix.column]]\nnumber = 1\n\n'
+        '[[matrix.column]]\nnumber = 2\nwire = "blue"   # faded\npin = 7\n',
+    ).replace("number = 3\n", 'number = 3\nconnector = "none"\n') + (
+        '\n[[matrix.column]]\nnumber = 4\nwire = "tan"\n'
+    )  # fmt: skip
+    assert _profile(result) == after
+
+
+def test_a_row_below_a_table_is_never_dropped() -> None:
+    """Rows below another table are only added too."""
+    before = _profile(ROWS)
+    assert before.matrix is not None
+    fewer = attrs.evolve(before.matrix, column=before.matrix.column[1:])
+    with pytest.raises(ValueError, match="the row 2 is gone; rows are only added"):
+        edited(ROWS, before, attrs.evolve(before, matrix=fewer))
+
+
+def test_pairs_of_the_whole_machine() -> None:
+    """Pairs of the machine change, come and go under their header."""
+    text = SHORT + "[priors]\nwire-open = 2.0 # often here\nlead-broken = 3.0\n"
+    before = _profile(text)
+    after = attrs.evolve(before, priors={"wire-open": 5.0, "diode-shorted": 0.5})
+    assert edited(text, before, after) == (
+        SHORT + "[priors]\nwire-open = 5.0 # often here\ndiode-shorted = 0.5\n"
+    )
+
+
+def test_the_first_rows_of_a_section_bring_its_heading_once() -> None:
+    """Two first rows stand under one heading, in order, behind the sections before theirs."""
+    before = _profile(SHORT)
+    places = (Place(id="nook", kind="hold", seats=1), Place(id="den", kind="hold", seats=1))
+    result = edited(SHORT, before, attrs.evolve(before, place=places))
+    assert result.count("Places where balls rest") == 1
+    assert result.index('id = "nook"') < result.index('id = "den"')
+
+
+CANNOT = "cannot be changed here: {}; mend the file by hand, then go on"
+
+
+@pytest.mark.parametrize(
+    ("text", "change", "line", "why"),
+    [
+        (
+            SHORT + '[interlock]\nfitted = true\n[interlock.assumed]\nfitted = "so"\n',
+            {"interlock": {"assumed": None}},
+            6,
+            "assumed has a header of its own; write it on one line",
+        ),
+        (
+            SHORT + "[interlock.assumed]\n",
+            {"interlock": {"fitted": True}},
+            4,
+            "interlock has no header of its own; write one above its tables",
+        ),
+        (
+            SHORT + 'place = [{ id = "trough", kind = "trough", seats = 2 }]\n',
+            {"place": Place(id="nook", kind="hold", seats=1)},
+            4,
+            "the rows of place stand in brackets; write each under a header of its own",
+        ),
+        (
+            SHORT + '[[sensor]]\nid = "one"\ncounted = false\n',
+            {"sensor": None},
+            None,
+            "the file is laid out in a way that hides it",
+        ),
+    ],
+)
+def test_what_a_layout_does_not_let_in(text: str, change: dict, line: int | None, why: str) -> None:
+    """Where a file does not let a change in, its line and what to do are told."""
+    before = _profile(text)
+    ((table, values),) = change.items()
+    if table == "place":
+        after = attrs.evolve(before, place=(values, *before.place))
+    elif table == "sensor":
+        # None is not what a file says that leaves the key out: then it is true.
+        after = attrs.evolve(before, sensor=(attrs.evolve(before.sensor[0], counted=None),))
+    else:
+        after = attrs.evolve(before, interlock=attrs.evolve(before.interlock, **values))
+    with pytest.raises(InputError) as refused:
+        edited(text, before, after)
+    (problem,) = refused.value.problems
+    assert (problem.line, problem.message) == (line, CANNOT.format(why))

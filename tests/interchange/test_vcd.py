@@ -188,6 +188,7 @@ def test_time_goes_forward():
         (HEAD + b"#" + b"9" * 5000 + b"\n1!\n", [(5, "VCD")]),
         (HEAD + b"1" + b"!" * 20_000 + b"\n1!\n", [(5, "line")]),
         (HEAD + b"$comment\n" + b"word word\n" * 8000 + b"$end\n", [(5, "statement")]),
+        (HEAD + b"$comment\n" + b"word word\n" * 8000, [(5, "statement")]),
         (b"$upscope $end\n" + HEAD, [(1, "$upscope")]),
         (b"$scope module m $end\n" + HEAD, [(5, "$enddefinitions")]),
         (b"$timescale 1 us $end\n" + HEAD, [(2, "$timescale")]),

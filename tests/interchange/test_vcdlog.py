@@ -201,6 +201,28 @@ def test_what_is_wrong_is_raised_at_the_end():
     ]
 
 
+def test_a_time_that_no_log_can_have():
+    """A time beyond a thousand billion seconds is told at its line, and the others are read."""
+    far = HEAD.replace("1 us", "1 s") + "#1 1!\n#2000000000000 0!\n"
+    reader = read_vcd([far.encode()], file="run.vcd")
+    assert next(reader).time_ms == 1000
+    assert told(reader) == (
+        "run.vcd:8: change: time_ms is 2e+15; wanted a number of -1e+15 or more and of at most 1e+15"
+    )
+
+
+def test_a_long_run_goes_out_in_pieces():
+    """A run of many changes is written piece by piece, not kept, and is read again whole."""
+    run = [
+        Event(time_ms=float(turn), signal="trough-1", reading=("closed", "open")[turn % 2])
+        for turn in range(20_000)
+    ]
+    pieces = list(write_vcd(run, machine="tidal-clockwork", places=PLACES, coils=COILS))
+    assert len(pieces) > 2
+    assert max(map(len, pieces)) < 2 * 65_536
+    assert list(read_vcd(pieces, file="run.vcd", coils=COILS)) == run
+
+
 def test_a_dump_without_sensors_is_refused():
     """A dump of wide signals only holds no log."""
     text = HEAD.replace("wire 1", "wire 4")

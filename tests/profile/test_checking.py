@@ -221,3 +221,113 @@ def test_an_address_is_one_of_its_forms() -> None:
         Address(column=1)
     with pytest.raises(ValueError, match="an address is column and row"):
         Address(direct=1, column=2, row=3)
+
+
+def test_rows_named_twice() -> None:
+    """The second row of a name is told, once, whatever else it repeats; so is a route that is
+    called as a place is."""
+    twice = BASE[
+        BASE.index('[[sensor]]\nid = "trough-1"') : BASE.index('[[sensor]]\nid = "trough-2"')
+    ]
+    assert _told(BASE + "\n" + twice) == [
+        ("sensor trough-1, id", 'the sensor "trough-1" is there twice; give one another name')
+    ]
+    assert _told(BASE, ('id = "launch"', 'id = "launcher"')) == [
+        (
+            "route launcher, id",
+            '"launcher" is also the name of a place; give the route another name',
+        )
+    ]
+
+
+def test_captive_balls_and_rows() -> None:
+    """More captive balls than positions, and a row that counts a captive ball, are told each."""
+    bell = '\n[[place]]\nid = "bell"\nkind = "captive"\nseats = 1\ncaptive = {}\n'
+    assert _told(BASE + bell.format(2)) == [
+        ("place bell, captive", "2 captive balls do not fit into 1 position; mend one of the two")
+    ]
+    row = ("placements = [{ trough = 3 }]", "placements = [{ trough = 3, bell = 0 }]")
+    assert _told(BASE + bell.format(1), row) == [
+        (
+            "phase idle, placements 1, bell",
+            "the captive ball of bell never counts; take bell out of the row",
+        )
+    ]
+
+
+def test_an_address_that_cannot_be_read() -> None:
+    """What is none of the forms of an address is told at the sensor, with the forms."""
+    assert _told(BASE, ('"direct 4"', '"row 4"')) == [
+        (
+            "sensor launcher-ball, address",
+            'found "row 4"; wanted "column 3 row 4", "direct 5" or an input board and number such '
+            'as "node-a 7"',
+        )
+    ]
+
+
+def test_what_two_sensors_share() -> None:
+    """One address, one channel, one number belongs to one sensor: the second that states it is
+    told."""
+    board = '\n[[board]]\nid = "eye"\n'
+    channel = [
+        (f'address = "direct {n}"', f'address = "direct {n}"\nboard = "eye"\nchannel = 7')
+        for n in (1, 2)
+    ]
+    assert _told(BASE, ('"direct 4"', '"direct 1"')) == [
+        (
+            "sensor launcher-ball, address",
+            'direct 1 is also the address of "trough-1"; mend the wrong one',
+        )
+    ]
+    assert _told(BASE + board, *channel) == [
+        (
+            "sensor trough-2, channel",
+            'channel 7 of "eye" is also that of "trough-1"; mend the wrong one',
+        )
+    ]
+    assert _told(BASE, ("number = 4", "number = 1")) == [
+        ("sensor launcher-ball, number", '1 is also the number of "trough-1"; mend the wrong one')
+    ]
+
+
+def test_one_stranger_on_a_line() -> None:
+    """A sensor of another column is told at its place of the order; the others are not."""
+    wire = '\n[[matrix.column]]\nnumber = 1\norder = ["trough-1", "trough-3"]\n'
+    assert _told(GRID + wire) == [
+        (
+            "matrix, column 1, order 2",
+            '"trough-3" is not in column 1; mend its address or this order',
+        )
+    ]
+
+
+GATE = '\n[[mechanism]]\nid = "gate"\nkind = "gate"\nstates = ["up", "down"]\n'
+
+
+def test_a_sensor_worked_by_two_things() -> None:
+    """A sensor follows a mechanism or sees a ball, never both."""
+    both = ('at = ["trough.1"]', 'at = ["trough.1"]\nfollows = { gate = "up" }')
+    assert _told(BASE + GATE, both) == [
+        (
+            "sensor trough-1, follows",
+            "it is worked by a ball and by a mechanism; state one of the two",
+        )
+    ]
+
+
+def test_states_that_no_mechanism_has() -> None:
+    """A state asked for once is told where it is asked for; one asked for by several, while the
+    mechanism states nearly its name and nobody asks for that, is told at the mechanism."""
+    when = ('by = "plunger"', 'by = "plunger"\nwhen = { gate = "dwn" }')
+    down = ('by = "gravity"', 'by = "gravity"\nwhen = { gate = "down" }')
+    assert _told(BASE + GATE, when, down) == [
+        ("route launch, when, gate", '"gate" has no state "dwn"; it can stand in: up, down')
+    ]
+    again = ('by = "gravity"', 'by = "gravity"\nwhen = { gate = "dwn" }')
+    assert _told(BASE + GATE, when, again) == [
+        (
+            "mechanism gate, states 2",
+            'nothing asks for "down", but "dwn" is asked for 2 times; one of the two is misspelt',
+        )
+    ]

@@ -203,6 +203,8 @@ def test_a_located_file_cannot_be_changed():
         ("x = 1\n[x.y]\n", 2, "it stands on line 1 too"),
         ("a = 1\na = 2\nb = 1\nb = 2\n", 2, "it stands on line 1 too"),
         ("[[a]]\nb = 1\n[[a]]\nb = 1\nb = 2\n", 5, "it stands on line 4 too"),
+        ("x = 1\n[[x]]\n", 2, "it stands on line 1 too"),
+        ("[x]\n[[x]]\n", 2, "it stands on line 1 too"),
         ("x = { a = 1, a = 2 }\n", 1, "this key is given already"),
         ("x = []\n[[x]]\n", 2, "closed in its own brackets"),
         ("[a.b]\n[a]\nb.c = 1\n", 3, "this adds to a table that stands elsewhere"),

@@ -310,3 +310,36 @@ def test_a_mechanism_without_states_asks_for_nothing() -> None:
     text = _changed(('by = "plunger"', 'by = "plunger"\nwhen = { gate = "down" }')) + gate
     (found,) = _problems(text)
     assert found.where == "mechanism gate, states"
+
+
+def test_a_wrong_member_deep_in_a_list() -> None:
+    """A wrong number in one row of a phase is told at its place, and the other rows stay checked."""
+    text = _changed(
+        ("placements = [{ trough = 3 }]", "placements = [{ trough = 99, launcher = 1 }]"),
+        ("{ trough = 2, launcher = 1 }", "{ trough = 2, attic = 1 }"),
+        ("{ trough = 2, playfield = 1 }", '{ trough = "all" }'),
+    )
+    wanted = 'wanted a number of balls, a range such as "0-2", or "rest"'
+    assert [(one.where, one.message) for one in _problems(text)] == [
+        ("phase idle, placements 1, trough", f"found 99; {wanted}"),
+        (
+            "phase ready, placements 1, attic",
+            'no place is called "attic"; add it to [[place]] or mend the name',
+        ),
+        ("phase play, placements 1, trough", f'found "all"; {wanted}'),
+    ]
+    profile = examine(text.encode(), "f.toml")[0]
+    assert profile is not None
+    assert [phase.placements for phase in profile.phase] == [
+        ({"launcher": 1},),
+        ({"trough": 2, "attic": 1},),
+    ]
+
+
+def test_a_misspelt_table_with_what_is_no_row() -> None:
+    """Only rows lose a name: what is no table excuses nothing."""
+    rows = "routte = [7, { id = 'serve', from = 'trough', to = ['launcher'], by = 'coil' }]\n"
+    text = rows + BASE[: BASE.index("[[route]]")] + BASE[BASE.index("[[phase]]") :]
+    assert [(one.line, one.message) for one in _problems(text)] == [
+        (1, 'this key is not known; did you mean "route"?')
+    ]

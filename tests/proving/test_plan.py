@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import HealthCheck, given, settings
 
 import simrig
 from simrig import strategies
 from simrig.profile.machine import Profile
-from simrig.proving.plan import prove
+from simrig.proving.judging import judge
+from simrig.proving.plan import balls_at_hand, prove
+from simrig.proving.rehearsal import rehearse
 from simrig.proving.step import DEAD, LIVE
+from simrig.scan.scanner import links
 from simrig.world.balls import count_by_place
+from simrig.world.phases import Conditions
 
 MACHINES = ("tidal-clockwork", "basalt-freight", "orchard-signal")
 
@@ -115,3 +121,54 @@ def test_misspelt_part_gets_the_nearest_name() -> None:
     """One wrong letter is met with the right word."""
     with pytest.raises(ValueError, match='did you mean "trough-3"'):
         prove(simrig.load("tidal-clockwork"), repaired="trogh-3")
+
+
+def test_with_fewer_balls_it_proves_what_they_reach() -> None:
+    """With three of five balls the plan feeds three and no more, ends with three, and leaves the
+    positions that they do not reach for a ball held there by hand."""
+    profile = simrig.load("tidal-clockwork")
+    plan = prove(profile, conditions=Conditions(balls=3))
+    fed = [
+        step.do for step in plan.steps if step.do.startswith("Feed ball") and "trough" in step.do
+    ]
+    assert len(fed) == plan.balls == 3
+    assert sum(count_by_place(profile, plan.deeds[-1].after).values()) == 3
+    assert judge(plan, rehearse(profile, plan, links(profile))).passed
+    assert not judge(prove(profile), rehearse(profile, plan, links(profile))).passed
+
+
+@pytest.mark.parametrize(
+    ("conditions", "balls"),
+    [
+        (Conditions(), 5),
+        (Conditions(phase="idle"), 5),
+        (Conditions(at={"trough": 2, "lock": 1}), 3),
+        (Conditions(spots=frozenset(("trough.1", "launcher.1"))), 2),
+        (Conditions(at={"trough": 2}, balls=4), 4),
+    ],
+)
+def test_balls_at_hand(conditions: Conditions, balls: int) -> None:
+    """As many as are stated; without a number as many as were seen; else all installed."""
+    assert balls_at_hand(simrig.load("tidal-clockwork"), conditions) == balls
+
+
+def test_mechanisms_begin_as_they_were_seen() -> None:
+    """A mechanism that was seen in another state than at rest stands so when the plan begins."""
+    profile = simrig.load("tidal-clockwork")
+    name, state = next(
+        (row.id, one) for row in profile.mechanism for one in row.states if one != row.rest
+    )
+    plan = prove(profile, conditions=Conditions(states={name: state}))
+    assert dict(plan.empty.states)[name] == {state}
+    assert dict(prove(profile).empty.states)[name] != {state}
+
+
+def test_what_a_phantom_reads_proves_nothing_of_the_switch() -> None:
+    """By hand: trough 1 of Meadow Telegraph never holds a ball but with 2, 3 and 4 closed, which
+    close its address too; only a ball held there alone shows that its switch closes."""
+    path = Path(__file__).parents[1] / "heldout" / "meadow-telegraph.toml"
+    plan = prove(simrig.load(str(path)))
+    assert not plan.unproven
+    (step,) = (one for one in plan.steps if "t-1" in one.proves)
+    assert step.do == "Hold a ball there and take it away again: trough position 1."
+    assert step.reads["t-1"] == "open"

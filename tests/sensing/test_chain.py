@@ -10,7 +10,7 @@ from simrig.faults.injection import inject
 from simrig.profile.components import Sensor
 from simrig.profile.layout import Balls, Place
 from simrig.profile.machine import Profile
-from simrig.profile.wiring import Bank, Board, Return, Supply
+from simrig.profile.wiring import Bank, Board, Connector, Return, Supply
 from simrig.scan.scanner import links, readings
 from simrig.world.balls import Placement
 from simrig.world.worlds import worlds
@@ -90,3 +90,14 @@ def test_contacts_both_ways_round(contact: str, rest: str) -> None:
     )
     assert _reads(profile, ball=False) == rest
     assert _reads(profile, ball=True) != rest
+
+
+def test_the_plug_of_a_common_return_is_on_the_chain() -> None:
+    """A common return that goes through a plug conducts nothing when the plug is off."""
+    profile = attrs.evolve(
+        _machine("none"),
+        return_=(Return(id="common", connector="return-plug"),),
+        connector=(Connector(id="return-plug"),),
+    )
+    assert _reads(profile, ball=False) == "closed"
+    assert _reads(profile, ball=False, fault="plug-off:return-plug") == "open"

@@ -112,7 +112,7 @@ def taken_back(profile: Profile) -> Profile:
     begun = dict(profile.begun or {})
     last = f"ball-{fed(profile)}" if fed(profile) else EMPTY
     if last not in begun:
-        raise ValueError("nothing to take back")
+        raise ValueError("nothing was fed that could be taken back; feed a ball first")
     del begun[last]
     return attrs.evolve(profile, begun=begun)
 
@@ -159,7 +159,7 @@ def finished(profile: Profile) -> Profile:
     """Build what the protocol shows into the profile; raises ValueError when no ball is in."""
     balls = fed(profile)
     if not balls:
-        raise ValueError("no ball has been fed yet")
+        raise ValueError("no ball has been fed yet; feed one first")
     found = shown(profile)
     if profile.balls.assumption("installed") is not None:
         profile = with_balls(profile, balls)

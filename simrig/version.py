@@ -1,0 +1,3 @@
+"""The version of this simrig."""
+
+VERSION = "0.1.0"
