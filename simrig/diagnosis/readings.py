@@ -18,7 +18,7 @@ import attrs
 from simrig.diagnosis.deviation import Deviation
 from simrig.diagnosis.families import Classes
 from simrig.diagnosis.masks import MaskModel
-from simrig.diagnosis.pieces import NOWHERE
+from simrig.diagnosis.pieces import NOWHERE, Pieces
 from simrig.diagnosis.products import Product, Span, multiply, to_blame
 from simrig.diagnosis.system import Allowed, Conflict, System
 
@@ -113,8 +113,12 @@ class MaskSystem(System):
         for cell in blamed:
             if not turned >> cell & 1:
                 helpful.update(self.model.enlarging(cell, self._picks[cell]))
-        for index in self._carrying(chosen, cells):
-            helpful.update(*self.model.meeting(self._meets[index]))
+        carrying = self._carrying(chosen, cells)
+        if self.model.parting is None:
+            for index in carrying:
+                helpful.update(*self.model.meeting(self._meets[index]))
+        elif carrying:
+            helpful.update(self._meeting(chosen, self.model.parting))
         return Conflict(candidates=frozenset(helpful) - chosen - self.barred)
 
     def conflicting_cells(self, chosen: frozenset[int]) -> tuple[int, ...]:
@@ -264,6 +268,16 @@ class MaskSystem(System):
             waiting = waiting.difference(found)
             found += [other for other in waiting if meets[other] & meets[index]]
         return found
+
+    def _meeting(self, chosen: frozenset[int], parting: Pieces) -> Iterator[int]:
+        """Yield the deviations that chosen ones can carry on, alone or beside others."""
+        exposure = NOWHERE
+        for _, members in self._components(chosen):
+            exposure = exposure.joined(parting.exposure(members, True))
+        cells = exposure.bears | exposure.near
+        for index, own in enumerate(parting.own):
+            if own is None or own & cells:
+                yield index
 
     def _layings(self, chosen: frozenset[int], every: bool) -> tuple[_Laying, ...]:
         """Return the products of the masks under ``chosen``, one for each state.

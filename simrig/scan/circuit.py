@@ -86,29 +86,62 @@ def conduct(
     return found
 
 
+_Ways = dict[Node, dict[Node, int]]
+"""From each node the nodes that a signal passes to, and in which worlds."""
+
+
 def _reach(
     circuit: Circuit, closed: Mapping[str, int], bound: int, everything: int
 ) -> dict[tuple[int, Node], int]:
     columns = one_name_each(circuit.joined, "column")
     rows_of = one_name_each(circuit.joined, "row")
-    forward: dict[Node, dict[str, tuple[Node, int]]] = {}
-    back: list[tuple[Node, Node, int]] = []
+    forward: _Ways = {}
+    back: _Ways = {}
     for crossing in circuit.crossings:
-        value = closed.get(crossing.sensor, 0)
+        value = closed.get(crossing.sensor, 0) & everything
         if not value:
             continue
         column = columns.get(crossing.column, crossing.column)
         row = rows_of.get(crossing.row, crossing.row)
         if crossing.forward:
-            forward.setdefault(column, {})[crossing.sensor] = row, value
+            _pass(forward.setdefault(column, {}), {row: value})
         if crossing.backward is not None and (way := value & crossing.backward[bound]):
-            back.append((row, column, way))
+            _pass(back.setdefault(row, {}), {column: way})
+    across = _across(forward, back)
     reached: dict[tuple[int, Node], int] = {}
     for number, nodes in circuit.strobes.items():
-        driven = {columns.get(node, node) for node in nodes}
-        for row, worlds in spread(forward, back, driven, everything).items():
+        rows: dict[Node, int] = {}
+        for column in {columns.get(node, node) for node in nodes}:
+            _pass(rows, forward.get(column, {}))
+            for other, worlds in across.get(column, {}).items():
+                _pass(rows, forward.get(other, {}), worlds)
+        for row, worlds in rows.items():
             reached[number, row] = worlds
     return reached
+
+
+def _across(forward: _Ways, back: _Ways) -> _Ways:
+    """Return the columns that each column reaches through rows: Warshall, world by world."""
+    across: _Ways = {}
+    for column, rows in forward.items():
+        ways: dict[Node, int] = {}
+        for row, worlds in rows.items():
+            if row in back:
+                _pass(ways, back[row], worlds)
+        if ways:
+            across[column] = ways
+    for through, onward in across.items():
+        for column, ways in across.items():
+            if column != through and through in ways:
+                _pass(ways, onward, ways[through])
+    return across
+
+
+def _pass(reached: dict[Node, int], ways: Mapping[Node, int], worlds: int = -1) -> None:
+    """Add what ways lead to in some worlds."""
+    for node, value in ways.items():
+        if both := value & worlds:
+            reached[node] = reached.get(node, 0) | both
 
 
 def spread(

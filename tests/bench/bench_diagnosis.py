@@ -1,9 +1,5 @@
 """All explanations of a sheet, exact, against general-purpose solvers on the same question.
 
-Run by hand: ``python tests/bench/bench_diagnosis.py``.  It needs python-sat and OR-tools
-(``pip install simrig[bench]``) and prints ratios of times of the same run; absolute times
-are the machine's.
-
 The machine is made by rule: 7 balls, 56 switches, a diode at each, two banks of emitters,
 a receiver board.  Suspects are some fifteen kinds of fault that stay on one address, and a
 missing ball; kinds that come and go are left out, as the solvers would have to count
@@ -12,218 +8,248 @@ their states.  Six switches are not looked at.
 python-sat gets the machine once: the placements as a list with one variable each (those
 that work the same switches are one), the chains, the matrix, a counter of faults.  What
 was read is assumed, the sets are enumerated by size, each found one is ruled out, and
-they are ranked by their odds.  CP-SAT gets the same for each sheet, the placements as a
-table, the readings fixed, and enumerates all solutions.  Each answer is compared before
-its time counts; times are of the processor, not of the clock.
+they are ranked by their odds.  CP-SAT gets the same for each sheet and enumerates all
+solutions.  Brute force puts every set into a small machine's table of links and scans all
+placements.  Each sheet is new to each of them: what is worked out for a machine is kept,
+what is worked out for a sheet is not.
 """
 
 from __future__ import annotations
 
-import argparse
-import math
 import random
 import statistics
 import sys
-import time
-from collections.abc import Callable, Mapping
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
-from ortools.sat.python import cp_model
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
+from itertools import combinations
+from math import prod
+from typing import Protocol
 
 from simrig.diagnosis.cells import system
 from simrig.diagnosis.reasoning import Allowed, explain
 from simrig.expectation.observation import Observation
+from simrig.faults.injection import inject
+from simrig.scan.scanner import readings
+from simrig.world.worlds import worlds
 from tests.bench.diagnosis_instances import Instance, instance, seen
+from tests.bench.measuring import Effort, equal, fastest, once, paired, tell
+from tests.bench.program import alone
+from tests.bench.rows import Claim, Curve, Found
 from tests.diagnosis.sat_peer import Formula, SatPeer
 
+TITLE = "Diagnosis: all explanations by up to two faults, exact"
+_sat = partial(Claim, peer="python-sat", package="python-sat", measure="faster")
+_cp_sat = partial(Claim, peer="CP-SAT", package="ortools", measure="faster")
+_tuned = partial(Claim, peer="CP-SAT, tuned", package="ortools", measure="faster")
+_grown = partial(Claim, measure="longer")
+SHOWS = "a fault shows"
+HEALTHY = "looks healthy"
+SHOWS_SAT = _sat(done=SHOWS, goal=12)
+SHOWS_CP = _cp_sat(done=SHOWS, goal=50)
+HEALTHY_SAT = _sat(done=HEALTHY, goal=30)
+HEALTHY_CP = _cp_sat(done=HEALTHY, goal=150)
+SHOWS_TUNED = _tuned(done=SHOWS)
+HEALTHY_TUNED = _tuned(done=HEALTHY)
+BRUTE = Claim(done="a small machine", peer="brute force", measure="faster", goal=100)
+SWITCHES = _grown(done="256 switches", peer="the same, 16", goal=5)
+BALLS = _grown(done="10 balls", peer="the same, 2", goal=5)
+FAULTS = _grown(done="three faults at once", peer="the same, two", goal=60)
+CLAIMS = (
+    *(SHOWS_SAT, HEALTHY_SAT, SHOWS_CP, HEALTHY_CP, SHOWS_TUNED, HEALTHY_TUNED),
+    *(BRUTE, SWITCHES, BALLS, FAULTS),
+)
+
 Sets = set[tuple[int, ...]]
-VALUES = {"open": 0, "closed": 1}
+Readings = Mapping[str, str]
 WARM = 20
 SHOWING = ("contact-stuck-closed", "emitter-dead", "receiver-dead", "channel-on")
 """Kinds that show at a switch without a ball."""
 
 
-def ours(made: Instance, sheet: Mapping[str, str], limit: int) -> Sets:
+def by_simrig(made: Instance, sheet: Readings, limit: int = 2) -> Sets:
     """All sets, expanded and ranked."""
     ranked = explain(system(made.about, Observation(readings=sheet)), limit).ranked()
     return {one.members for one in ranked}
 
 
-def by_sat(made: Instance, peer: SatPeer, sheet: Mapping[str, str]) -> Sets:
-    """All sets by python-sat, ranked by odds."""
-    found = peer.sets({name: VALUES.get(said) for name, said in sheet.items()})
+class Peer(Protocol):
+    """A solver with the machine in it."""
+
+    def sets(self, readings: Mapping[str, int | None]) -> Sets:
+        """Return all sets that can give what was read: 1 closed, 0 open, None not known."""
+
+
+def by_solver(made: Instance, peer: Peer, sheet: Readings) -> Sets:
+    """All sets by a solver, ranked by odds."""
+    closed = {"open": 0, "closed": 1}
+    found = peer.sets({name: closed.get(said) for name, said in sheet.items()})
     odds = [one.deviation.prior for one in made.suspects]
-
-    def weight(chosen: tuple[int, ...]) -> float:
-        product = 1.0
-        for index in chosen:
-            product *= odds[index]
-        return product
-
-    ranked = sorted(found, key=weight, reverse=True)
+    ranked = sorted(found, key=lambda chosen: prod(odds[i] for i in chosen), reverse=True)
     return set(ranked)
 
 
-class _Collect(cp_model.CpSolverSolutionCallback):
-    def __init__(self, faults: list[cp_model.IntVar]) -> None:
-        super().__init__()
-        self._faults = faults
-        self.found: Sets = set()
-
-    def on_solution_callback(self) -> None:
-        self.found.add(tuple([i for i, one in enumerate(self._faults) if self.Value(one)]))
-
-
-def by_cp_sat(formula: Formula, sheet: Mapping[str, str], limit: int) -> Sets:
-    """All sets by a CP-SAT enumeration."""
-    model = cp_model.CpModel()
-    variables = [model.NewBoolVar("") for _ in range(formula.variables)]
-
-    def literal(number: int) -> cp_model.IntVar:
-        one = variables[abs(number) - 1]
-        return one if number > 0 else one.Not()
-
-    placing = {id(clause) for clause in formula.placing}
-    for clause in formula.clauses:
-        if id(clause) in placing:
-            continue
-        model.AddBoolOr([literal(number) for number in clause])
-    faults = variables[: len(formula.suspects)]
-    model.Add(sum(faults) <= limit)
-    model.AddAllowedAssignments([literal(number) for number in formula.columns], formula.rows)
-    for number in formula.placed:
-        model.Add(literal(number) == 0)
-    for name, said in sheet.items():
-        if said in VALUES:
-            number = formula.noted[name]
-            model.AddBoolOr([literal(number if VALUES[said] else -number)])
-    solver = cp_model.CpSolver()
-    solver.parameters.enumerate_all_solutions = True
-    solver.parameters.num_workers = 1
-    collect = _Collect(faults)
-    solver.Solve(model, collect)
-    return collect.found
-
-
-def timed(work: Callable[[], Sets]) -> tuple[float, Sets]:
-    start = time.process_time()
-    answer = work()
-    return time.process_time() - start, answer
+def by_brute_force(made: Instance, sheet: Readings) -> Sets:
+    """All sets of up to two by trying each, with all placements."""
+    many = worlds(made.profile, made.about.placements)
+    found = set()
+    for size in range(3):
+        for chosen in combinations(range(len(made.suspects)), size):
+            ones = [made.suspects[index] for index in chosen]
+            if len({one.deviation.part for one in ones}) < size:
+                continue
+            fitting = made.about.selected.get(made.selecting & frozenset(chosen), 0)
+            table = inject(made.profile, made.table, [one.fault for one in ones if one.fault])
+            for name, value in readings(made.profile, table, many).cells.items():
+                said = sheet[name]
+                if said == "closed":
+                    fitting &= value.maybe
+                elif said == "open":
+                    fitting &= ~value.surely
+            if fitting:
+                found.add(chosen)
+    return found
 
 
 def sheets(
-    made: Instance, count: int, *, shows: bool, seed: str = "sheets"
-) -> list[Mapping[str, str]]:
+    made: Instance, count: int, *, shows: bool, seed: str = "sheets", unknown: int = 6
+) -> list[Readings]:
     """Return sheets on which a fault shows, or on which none does."""
     chance = random.Random(f"{seed} {shows}")
-    found: list[Mapping[str, str]] = []
+    found: list[Readings] = []
     while len(found) < count:
-        sheet = seen(made, chance, 6, chance.choice((1, 2)))
+        sheet = seen(made, chance, unknown, chance.choice((1, 2)))
         nothing = system(made.about, Observation(readings=sheet)).agreeing_worlds(frozenset())
         if bool(nothing) != shows:
             found.append(sheet)
     return found
 
 
-def against_solvers(made: Instance, count: int, with_cp: int, *, shows: bool) -> None:
-    """Print the ratios over some sheets, alternating sheet by sheet."""
+def against(
+    claim: Claim, made: Instance, peer: Callable[[Readings], Sets], chosen: Sequence[Readings]
+) -> Found:
+    """Answer each sheet in turn, ours and the peer's, and return the row."""
+    pairs, sizes = [], []
+    for sheet in chosen:
+        ours, answer = once(lambda sheet=sheet: by_simrig(made, sheet))
+        theirs, other = once(lambda sheet=sheet: peer(sheet))
+        equal(f"{claim.done}, {claim.peer}", answer, other)
+        pairs.append((ours, theirs))
+        sizes.append(len(answer))
+    timed = paired(pairs)
+    return claim.row(timed.faster, **timed.details, sets=statistics.median(sizes))
+
+
+def against_solvers(effort: Effort) -> Iterator[Found]:
+    """Sheets of a machine of the usual size."""
+    made = instance(*effort.of((56, 7), (16, 2)), 2)
     formula = Formula(
         made.profile, made.table, made.suspects, made.about.placements, made.allowed()
     )
-    peer = SatPeer(formula, 2)
-    ratios, cp_ratios, times, sizes = [], [], [], []
+    sat = partial(by_solver, made, SatPeer(formula, 2))
     # Other sheets first: what is worked out once for the machine is no sheet's.
-    for sheet in sheets(made, WARM, shows=True, seed="others"):
-        assert ours(made, sheet, 2) == by_sat(made, peer, sheet), "the answers differ"
-    for number, sheet in enumerate(sheets(made, count, shows=shows)):
-        mine, answer = timed(lambda sheet=sheet: ours(made, sheet, 2))
-        sat, other = timed(lambda sheet=sheet: by_sat(made, peer, sheet))
-        assert answer == other, "the answers differ"
-        times.append(mine)
-        sizes.append(len(answer))
-        ratios.append(sat / mine)
-        if number < with_cp:
-            cp, third = timed(lambda sheet=sheet: by_cp_sat(formula, sheet, 2))
-            assert answer == third, "the answers differ"
-            cp_ratios.append(cp / mine)
-    what = "a fault shows" if shows else "looks healthy"
-    low, middle, high = statistics.quantiles(ratios, n=4)
-    print(
-        f"{what}: {count} sheets, median {statistics.median(sizes):.0f} sets, "
-        f"{1000 * statistics.median(times):.1f} ms; "
-        f"python-sat median {middle:.1f}x (quartiles {low:.1f}-{high:.1f}, least "
-        f"{min(ratios):.1f})"
-        + (f"; CP-SAT median {statistics.median(cp_ratios):.0f}x" if cp_ratios else ""),
-        flush=True,
-    )
+    for sheet in sheets(made, effort.of(WARM, 1), shows=True, seed="others"):
+        equal("sheets to begin with", by_simrig(made, sheet), sat(sheet))
+    # New sheets for each solver: ours has not seen them either.
+    showing = sheets(made, effort.of(44, 3), shows=True)
+    healthy = sheets(made, effort.of(8, 3), shows=False)
+    yield against(SHOWS_SAT, made, sat, showing[: effort.of(20, 1)])
+    yield against(HEALTHY_SAT, made, sat, healthy[: effort.of(3, 1)])
+
+    from tests.bench.cp_sat_peer import CpSatPeer
+
+    cp_sat = partial(by_solver, made, CpSatPeer(formula, 2, tuned=False))
+    tuned = partial(by_solver, made, CpSatPeer(formula, 2, tuned=True))
+    yield against(SHOWS_CP, made, cp_sat, showing[effort.of(20, 1) : effort.of(32, 2)])
+    yield against(HEALTHY_CP, made, cp_sat, healthy[effort.of(3, 1) : effort.of(5, 2)])
+    yield against(SHOWS_TUNED, made, tuned, showing[effort.of(32, 2) :])
+    yield against(HEALTHY_TUNED, made, tuned, healthy[effort.of(5, 2) :])
 
 
-def growth(smaller: Instance, larger: Instance, what: str) -> None:
-    """Print how much more a sheet costs on the larger one, five with equal numbers of sets.
+def against_brute_force(effort: Effort) -> Iterator[Found]:
+    """Sheets of a machine that is small enough to try everything."""
+    made = instance(*effort.of((16, 2), (4, 1)), 2)
+    for sheet in sheets(made, effort.of(WARM, 1), shows=True, seed="others", unknown=2):
+        by_simrig(made, sheet)
+    chosen = sheets(made, effort.of(5, 1), shows=True, unknown=2)
+    yield against(BRUTE, made, partial(by_brute_force, made), chosen)
+
+
+def growth(sized: Mapping[int, Instance], claim: Claim, what: str, rounds: int) -> Iterator[Found]:
+    """How much more a sheet costs on a larger machine, for sheets with equal numbers of sets.
 
     Two faults show on them: beside one that shows, any of the faults that show nothing is a
     set more, and the larger machine has more of these.
     """
-    ratios, counts = [], []
-    chance = random.Random(what)
-    costs: tuple[dict[int, float], dict[int, float]] = ({}, {})
-    while len(ratios) < 5:
-        for made, cost in zip((smaller, larger), costs, strict=True):
-            sheet = seen(made, chance, 0, 2, SHOWING)
-            one = system(made.about, Observation(readings=sheet))
-            if any(isinstance(one.outcomes(frozenset((i,))), Allowed) for i in _parts(made)):
-                continue  # one of them shows nothing here
-            count, spent = _again(made, sheet, 2)
-            cost[count] = spent
-        for count in costs[0].keys() & costs[1].keys():
-            ratios.append(costs[1].pop(count) / costs[0].pop(count))
-            counts.append(count)
-    print(f"{what}: {statistics.median(ratios):.1f}x (sheets with {counts} sets)", flush=True)
+    smallest, *others = sized
+    times = [1.0]
+    for size in others:
+        chance = random.Random(f"{what} {size}")
+        costs: tuple[dict[int, float], dict[int, float]] = ({}, {})
+        ratios: list[float] = []
+        while len(ratios) < rounds:
+            for made, cost in zip((sized[smallest], sized[size]), costs, strict=True):
+                sheet = seen(made, chance, 0, 2, SHOWING)
+                if _shows_nothing_of(made, sheet):
+                    continue
+                count, seconds = _cost(made, sheet, 2)
+                cost[count] = seconds
+            for count in costs[0].keys() & costs[1].keys():
+                ratios.append(costs[1].pop(count) / costs[0].pop(count))
+        times.append(statistics.median(ratios))
+        tell(f"  {what} {size}: {times[-1]:.2f}")
+    yield claim.row(times[-1])
+    yield Curve(done="explanations of a sheet", size=what, sizes=tuple(sized), times=times)
 
 
-def _parts(made: Instance) -> range:
-    return range(len(made.suspects))
-
-
-def deeper(two: Instance, three: Instance) -> None:
-    """Print how much more it costs to allow three at once, over five sheets."""
-    ratios = []
-    for sheet in sheets(two, 5, shows=True, seed="deeper"):
-        ratios.append(_again(three, sheet, 3)[1] / _again(two, sheet, 2)[1])
-    print(f"two to three at once: {statistics.median(ratios):.1f}x", flush=True)
-
-
-def _again(made: Instance, sheet: Mapping[str, str], limit: int) -> tuple[int, float]:
-    """Return the number of sets, and the time when what the machine does is known."""
-    spent = math.inf
-    for _ in range(4):
-        start = time.process_time()
-        found = explain(system(made.about, Observation(readings=sheet)), limit)
-        spent = min(spent, time.process_time() - start)
-    return found.count, spent
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--sheets", type=int, default=20)
-    parser.add_argument("--healthy", type=int, default=3)
-    parser.add_argument("--cp", type=int, default=8)
-    chosen = parser.parse_args()
-    start = time.process_time()
-    made = instance(56, 7, 2)
-    spent = time.process_time() - start
-    print(
-        f"7 balls, 56 switches: {len(made.suspects)} suspects, "
-        f"{len(made.about.placements)} placements, set up in {1000 * spent:.0f} ms"
+def _shows_nothing_of(made: Instance, sheet: Readings) -> bool:
+    """Whether one fault alone explains a sheet of two."""
+    one = system(made.about, Observation(readings=sheet))
+    return any(
+        isinstance(one.outcomes(frozenset((index,))), Allowed)
+        for index in range(len(made.suspects))
     )
-    against_solvers(made, chosen.sheets, chosen.cp, shows=True)
-    against_solvers(made, chosen.healthy, min(chosen.cp, chosen.healthy), shows=False)
-    growth(instance(16, 2, 2), instance(256, 2, 2), "16 to 256 switches")
-    growth(instance(56, 2, 2), instance(56, 10, 2), "2 to 10 balls")
-    deeper(made, instance(56, 7, 3))
+
+
+def _cost(made: Instance, sheet: Readings, limit: int) -> tuple[int, float]:
+    """Return the number of sets, and the time when what the machine does is known."""
+
+    def work() -> int:
+        return explain(system(made.about, Observation(readings=sheet)), limit).count
+
+    return work(), fastest(work)
+
+
+def deeper(effort: Effort) -> Iterator[Found]:
+    """How much more it costs to allow more faults at once, on the same sheets."""
+    size = effort.of((56, 7), (16, 2))
+    limits = (1, 2, 3)
+    made = [instance(*size, limit) for limit in limits]
+    chosen = sheets(made[1], effort.of(8, 2), shows=True, seed="deeper")
+    costs = [
+        [_cost(one, sheet, limit) for one, limit in zip(made, limits, strict=True)]
+        for sheet in chosen
+    ]
+    third = statistics.median(row[2][1] / row[1][1] for row in costs)
+    yield FAULTS.row(third, sheets=len(costs))
+    # Of one fault alone only a sheet tells that one alone can explain.
+    alike = [[seconds for _, seconds in row] for row in costs if row[0][0]] or [[1.0] * 3]
+    times = [statistics.median(row[n] / row[0] for row in alike) for n in range(3)]
+    yield Curve(done="explanations of a sheet", size="faults at once", sizes=limits, times=times)
+
+
+def run(effort: Effort) -> Iterator[Found]:
+    """Compare and measure sheet by sheet."""
+    yield from against_solvers(effort)
+    yield from against_brute_force(effort)
+    switches = effort.of((16, 32, 64, 128, 256), (16, 32))
+    rounds = effort.of(5, 1)
+    sized = {size: instance(size, 2, 2) for size in switches}
+    yield from growth(sized, SWITCHES, "switches", rounds)
+    balls = effort.of((2, 4, 6, 8, 10), (2, 3))
+    sized = {number: instance(effort.of(56, 16), number, 2) for number in balls}
+    yield from growth(sized, BALLS, "balls", rounds)
+    yield from deeper(effort)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(alone(__file__, __doc__))

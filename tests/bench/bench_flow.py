@@ -1,14 +1,14 @@
-"""One hour of play against simpy: the same model, event for event, in the same run.
+"""One hour of play against simpy: the same model, event for event.
 
-Run it as a script.  Every engine is run in turn, round by round; ratios are of medians.
-Goals: at least 5 times simpy's events a second where a controller reacts to every event,
-15 times in batch; drawing, running and writing text together at least 2 times simpy's
-bare engine.
+Both start from the same drawn hits and decisions.  simpy runs them as processes, one of
+hits, one a move, one that decides; what each yields is put in one order and compared.
 """
 
-import statistics
+from __future__ import annotations
+
 import sys
-import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 
 import simpy
 
@@ -16,32 +16,43 @@ import simrig
 from simrig.expectation import play
 from simrig.expectation.contacts import Contacts
 from simrig.expectation.motions import Motions, sampling_of
+from tests.bench.measuring import Effort, alternating, equal
+from tests.bench.program import alone
+from tests.bench.rows import Claim, Found
 
-ROUNDS = 9
-SECONDS = 3600.0
+TITLE = "Ball flow: play by the hour, every edge of every sensor"
+_against = partial(Claim, peer="simpy", package="simpy", measure="faster")
+REACTING = _against(done="play, reacting to every edge", goal=5)
+ALONE = _against(done="reacting alone, edges in order", goal=5)
+BATCH = _against(done="play in batch", goal=15)
+WHOLE = _against(done="drawing, play and rows of text", goal=2)
+CLAIMS = (REACTING, ALONE, BATCH, WHOLE)
+
 SEED = 11
+COUNTS = {"trough": 5}
+MASK = (1 << play.SHIFT) - 1
+Reaction = Callable[[int], Sequence[int] | None]
 
 
-def simpy_run(tables, counts, drawn, reaction=None):
-    """The same play as processes: one a hit, one a move, one that decides."""
+def by_simpy(tables: play.Tables, drawn: play.Play, reaction: Reaction | None = None) -> list[int]:
+    """Return the edges of the same play, in the order in which simpy comes to them."""
     env = simpy.Environment()
-    log = []
+    log: list[int] = []
     note = log.append
-    mask = (1 << play.SHIFT) - 1
 
-    def emit(edges, base):
+    def emit(edges: Sequence[int], base: int) -> Iterator[object]:
         for edge in edges:
             due = base + (edge >> play.SHIFT)
             if due > env.now:
                 yield env.timeout(due - env.now)
-            now = due << play.SHIFT | edge & mask
+            now = due << play.SHIFT | edge & MASK
             note(now)
             if reaction is not None:
                 more = reaction(now)
                 if more:
                     env.process(emit(more, 0))
 
-    def hits():
+    def hits() -> Iterator[object]:
         for edge in drawn.hits:
             due = edge >> play.SHIFT
             if due > env.now:
@@ -52,8 +63,8 @@ def simpy_run(tables, counts, drawn, reaction=None):
                 if more:
                     env.process(emit(more, 0))
 
-    def decide():
-        state = tables.state(counts)
+    def decide() -> Iterator[object]:
+        state = tables.state(COUNTS)
         for due, pick in drawn.decisions:
             if due > env.now:
                 yield env.timeout(due - env.now)
@@ -68,17 +79,16 @@ def simpy_run(tables, counts, drawn, reaction=None):
     return log
 
 
-def controller(tables, counts):
+def controller(tables: play.Tables, counts: Mapping[str, int] = COUNTS) -> Reaction:
     """Counts every change, and answers a ball in the trough with a kick, at times."""
     count = [0] * (2 * len(tables.signals))
     kick, _ = tables.steps(tables.state(counts))[0]
     answers = frozenset(tables.code(f"trough-{number}") | 1 for number in range(1, 4))
-    mask = (1 << play.SHIFT) - 1
     last = 0
 
-    def reaction(edge):
+    def reaction(edge: int) -> Sequence[int] | None:
         nonlocal last
-        code = edge & mask
+        code = edge & MASK
         count[code] += 1
         if code in answers:
             time = edge >> play.SHIFT
@@ -91,67 +101,59 @@ def controller(tables, counts):
     return reaction
 
 
-def timed(call):
-    began = time.perf_counter()
-    found = call()
-    return time.perf_counter() - began, found
-
-
-def main():
+def run(effort: Effort) -> Iterator[Found]:
+    """Compare, then measure in turn."""
     profile = simrig.load("tidal-clockwork")
-    motions = Motions(profile, sampling=sampling_of(profile))
-    tables = play.Tables(motions)
-    contacts = Contacts(profile)
-    readings = tables.readings(contacts)
-    counts = {"trough": 5}
+    tables = play.Tables(Motions(profile, sampling=sampling_of(profile)))
+    readings = tables.readings(Contacts(profile))
+    seconds = effort.of(3600.0, 60.0)
+    rounds = effort.of(15, 1)
 
-    def drawn():
-        return play.draw(tables, seconds=SECONDS, hits_each_s=4.2, decision_each_s=0.35, seed=SEED)
+    def drawn() -> play.Play:
+        return play.draw(tables, seconds=seconds, hits_each_s=4.2, decision_each_s=0.35, seed=SEED)
 
     hour = drawn()
-    edges = play.run(tables, counts, hour)
-    # Equal before anything is timed: ties in time are set in one order.
-    assert sorted(simpy_run(tables, counts, hour)) == edges
-    reacting = play.react(edges, controller(tables, counts))
-    theirs = simpy_reacting(tables, counts, edges)
-    assert sorted(theirs) == sorted(reacting)
-    assert len(reacting) > len(edges)
-
-    times = {name: [] for name in ("simpy", "simpy reacting", "react", "batch", "whole")}
-    for _ in range(ROUNDS):
-        times["simpy"].append(timed(lambda: simpy_run(tables, counts, hour))[0] / len(edges))
-        took, found = timed(lambda: simpy_reacting(tables, counts, edges))
-        times["simpy reacting"].append(took / len(found))
-        took, found = timed(lambda: play.react(edges, controller(tables, counts)))
-        times["react"].append(took / len(found))
-        times["batch"].append(timed(lambda: play.run(tables, counts, hour))[0] / len(edges))
-        took, _ = timed(lambda: play.rows(play.run(tables, counts, drawn()), readings))
-        times["whole"].append(took / len(edges))
-    median = {name: statistics.median(all_of) for name, all_of in times.items()}
-    print(f"{len(edges)} edges in an hour of play, {len(reacting)} with a controller's kicks")
-    goals = (
-        ("a controller reacts to every event", "simpy reacting", "react", 5.0),
-        ("the same against simpy that does not react", "simpy", "react", 5.0),
-        ("batch", "simpy", "batch", 15.0),
-        ("drawing, running and writing text", "simpy", "whole", 2.0),
-    )
-    failed = 0
-    for title, peer, ours, goal in goals:
-        ratio = median[peer] / median[ours]
-        failed += ratio < goal
-        verdict = "" if ratio >= goal else "  BELOW THE GOAL"
-        print(
-            f"{title:45} {1e6 * median[ours]:6.3f} us an event, simpy {1e6 * median[peer]:6.3f}:"
-            f" {ratio:5.1f} times (goal {goal:g}){verdict}"
-        )
-    return 1 if failed else 0
-
-
-def simpy_reacting(tables, counts, edges):
-    """A stream of edges in simpy, with the same controller."""
+    edges = play.run(tables, COUNTS, hour)
     stream = play.Play(hits=edges, decisions=())
-    return simpy_run(tables, counts, stream, controller(tables, counts))
+
+    def batch() -> list[int]:
+        return play.run(tables, COUNTS, hour)
+
+    def reacting() -> list[int]:
+        return play.react(play.run(tables, COUNTS, hour), controller(tables))
+
+    def alone_here() -> list[int]:
+        return play.react(edges, controller(tables))
+
+    def whole() -> str:
+        return play.rows(play.run(tables, COUNTS, drawn()), readings)
+
+    def simpy_batch() -> list[int]:
+        return by_simpy(tables, hour)
+
+    def simpy_reacting() -> list[int]:
+        return by_simpy(tables, hour, controller(tables))
+
+    def simpy_alone() -> list[int]:
+        return by_simpy(tables, stream, controller(tables))
+
+    # Ties in time are set in one order.
+    equal("play in batch", sorted(simpy_batch()), edges, sorted(batch()))
+    reacted = sorted(reacting())
+    equal("play with a controller", sorted(simpy_reacting()), reacted, sorted(simpy_alone()))
+    equal("edges that a controller adds", len(reacted) > len(edges), True)
+    equal("rows of text", whole().count("\n"), len(edges) + 1)
+
+    sizes = {"edges": len(edges), "with_kicks": len(reacted)}
+    for claim, ours, peer in (
+        (REACTING, reacting, simpy_reacting),
+        (ALONE, alone_here, simpy_alone),
+        (BATCH, batch, simpy_batch),
+        (WHOLE, whole, simpy_batch),
+    ):
+        timed = alternating(ours, peer, rounds=rounds)
+        yield claim.row(timed.faster, **timed.details, **sizes)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(alone(__file__, __doc__))

@@ -1,27 +1,31 @@
 """Settled placements of a machine, composed and followed, against a search by networkx.
 
-Run: python -m tests.bench.bench_placements [MACHINE]
-
-The peer is a plain search on tuples over the same moves, its graph and its answer
-by networkx.  All three answers are compared before anything is timed.
+The peer is a plain search on tuples over the same moves, its graph and its answer by
+networkx.
 """
 
 from __future__ import annotations
 
-import statistics
 import sys
-import time
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Iterator
+from functools import partial
 
 import networkx
 
+import simrig
 from simrig.profile.machine import Profile
-from simrig.profile.reader import read
 from simrig.world.phases import row_counts
 from simrig.world.reachable import Reachable, _coding, compose, follow, reachable
+from tests.bench.measuring import Effort, alternating, equal
+from tests.bench.program import alone
+from tests.bench.rows import Claim, Found
 
-ROUNDS = 9
+TITLE = "Settled placements: every way that 7 balls can lie"
+_against = partial(Claim, peer="networkx", package="networkx", measure="faster")
+COMPOSED = _against(done="all reachable, composed", goal=400)
+FOLLOWED = _against(done="move by move, followed", goal=35)
+CLAIMS = (COMPOSED, FOLLOWED)
+
 State = tuple[int, ...]
 
 
@@ -87,39 +91,31 @@ def plain(profile: Profile, found: Reachable) -> set[State]:
     }
 
 
-def _timed(work: Callable[[], object], times: int = 1) -> float:
-    start = time.perf_counter()
-    for _ in range(times):
-        work()
-    return (time.perf_counter() - start) / times
-
-
-def main(name: str = "basalt-freight") -> None:
-    """Compare the answers, then print the times and ratios of one run."""
-    path = Path(__file__).parents[2] / "plugins/simrig_machines" / f"{name}.toml"
-    profile = read(path.read_bytes(), str(path))
+def run(effort: Effort) -> Iterator[Found]:
+    """Compare, then measure in turn."""
+    # The demo machine with the fewest balls is enough to see that it works.
+    profile = simrig.load(effort.of("basalt-freight", "orchard-signal"))
     home = dict(next(row_counts(profile, profile.phase[0].placements[0])))
-    composed = reachable(profile, [home])
     places = {place.id for place in profile.place if not place.captive}
     rest = {m.id: m.rest or m.states[0] for m in profile.mechanism}
+
+    def by_networkx() -> set[State]:
+        return searched(profile, home)
+
+    def composed() -> Reachable:
+        return reachable(profile, [home])
 
     def followed() -> list[int]:
         coding = _coding(profile, sum(home.values()), places)
         return follow(profile, coding, [coding.code(home, rest)])
 
-    assert composed.composed
-    assert set(compose(composed.coding)) == set(followed())
-    assert plain(profile, composed) == searched(profile, home)
-    times: dict[str, list[float]] = {"networkx": [], "composed": [], "followed": []}
-    for _ in range(ROUNDS):
-        times["networkx"].append(_timed(lambda: searched(profile, home)))
-        times["composed"].append(_timed(lambda: reachable(profile, [home]), 20))
-        times["followed"].append(_timed(followed, 20))
-    middle = {name: statistics.median(values) for name, values in times.items()}
-    print(f"{name}: {len(composed)} settled placements, {sum(home.values())} balls")
-    for way, seconds in middle.items():
-        print(f"  {way:9} {seconds * 1e3:8.2f} ms  {middle['networkx'] / seconds:6.0f} x")
+    found = composed()
+    equal("placements composed", plain(profile, found), by_networkx())
+    equal("placements followed", set(followed()), set(compose(found.coding)))
+    for claim, ours in ((COMPOSED, composed), (FOLLOWED, followed)):
+        timed = alternating(ours, by_networkx, rounds=effort.of(9, 1))
+        yield claim.row(timed.faster, **timed.details, placements=len(found))
 
 
 if __name__ == "__main__":
-    main(*sys.argv[1:])
+    sys.exit(alone(__file__, __doc__))

@@ -116,6 +116,11 @@ class Instance:
         """The suspects, parts and the number of balls."""
         return self.about.suspects
 
+    @property
+    def selecting(self) -> frozenset[int]:
+        """The suspects that select other worlds."""
+        return frozenset().union(*self.about.selected)
+
     def allowed(self) -> dict[int | None, int]:
         """Return the worlds without, and with each suspect that selects others."""
         found: dict[int | None, int] = {None: self.about.selected[frozenset()]}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import random
+import warnings
 from functools import cache
 
 from simrig.diagnosis.sequencing_problem import Check, Problem, certain, no_change
@@ -206,11 +207,59 @@ def plain_optimum(problem):
     return cost(frozenset(prior), problem.start, frozenset())
 
 
-def entropy_tree_minutes(problem):
-    """Expected minutes of a scikit-learn entropy tree, bench changes and repeats charged.
+def certain_optimum(problem):
+    """The same where no result is left to chance: by what is left and the state of the bench.
 
-    One feature for each result of each check; a check done once answers all of
-    its features.  Only for checks without chance.
+    What was done does not matter then: a check done before parts nothing any more.
+    """
+    live = problem.live()
+    total = sum(problem.weights[i] for i in live)
+    share = {1 << n: problem.weights[i] / total for n, i in enumerate(live)}
+    checks = []
+    for check in problem.checks:
+        if problem.change(problem.start, check) is None:
+            continue
+        by_word = {}
+        for n, i in enumerate(live):
+            (word,) = check.results[i]
+            by_word[word] = by_word.get(word, 0) | 1 << n
+        checks.append((check, tuple(by_word.values())))
+
+    change = cache(lambda state, number: problem.change(state, checks[number][0]))
+
+    @cache
+    def parting(left):
+        """The minutes of each allowed check that parts what is left, weighed, and its parts."""
+        mass = sum(weight for bit, weight in share.items() if left & bit)
+        found = []
+        for number, (check, sorts) in enumerate(checks):
+            parts = [left & sort for sort in sorts if left & sort]
+            if len(parts) > 1:
+                found.append((check.tier, number, check.minutes * mass, parts))
+        least = min((tier for tier, *_ in found), default=0)
+        return mass, [rest for tier, *rest in found if tier == least]
+
+    @cache
+    def cost(left, state):
+        mass, allowed = parting(left)
+        if not allowed:
+            return 0.0
+        best = math.inf
+        for number, value, parts in allowed:
+            minutes, after = change(state, number)
+            value += minutes * mass
+            # One that is left alone costs nothing more.
+            value += sum([cost(part, after) for part in parts if part & (part - 1)])
+            best = min(best, value)
+        return best
+
+    return cost((1 << len(live)) - 1, problem.start)
+
+
+def entropy_tree(problem):
+    """A fitted scikit-learn entropy tree, its features and the table of who gives which.
+
+    One feature for each result of each check.
     """
     import numpy as np
     from sklearn.tree import DecisionTreeClassifier
@@ -220,7 +269,19 @@ def entropy_tree_minutes(problem):
     table = np.array([[float(word in check.results[i]) for check, word in features] for i in live])
     weights = np.array([problem.weights[i] for i in live])
     fitted = DecisionTreeClassifier(criterion="entropy", random_state=0)
-    tree = fitted.fit(table, list(live), sample_weight=weights).tree_
+    with warnings.catch_warnings():
+        # It takes many kinds for a sign that a number is meant.
+        warnings.filterwarnings("ignore", message="The number of unique classes")
+        fitted.fit(table, list(live), sample_weight=weights)
+    return fitted.tree_, features, table, weights
+
+
+def entropy_tree_minutes(problem):
+    """Expected minutes of that tree, bench changes and repeats charged.
+
+    A check done once answers all of its features.  Only for checks without chance.
+    """
+    tree, features, table, weights = entropy_tree(problem)
     total = 0.0
     for row, weight in zip(table, weights, strict=True):
         node, state, done = 0, problem.start, set()

@@ -71,11 +71,8 @@ class Formula:
             name: self._different(reads, self.misread.get(name, -self.true))
             for name, reads in self._matrix(contacts).items()
         }
-
-    @property
-    def variables(self) -> int:
-        """The number of variables so far."""
-        return next(self._fresh) - 1
+        # Once: a variable that no clause speaks of would double the solutions.
+        self.variables = next(self._fresh) - 1
 
     def _place(
         self, placements: Sequence[Placement], allowed: Mapping[int | None, int] | None
