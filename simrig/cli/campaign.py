@@ -24,8 +24,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument(
         "machine", metavar="PROFILE|DIR", nargs="+",
-        help="id of a machine, a profile file, or a folder of them; of several each is also "
-        "vetted, and those that cannot be read stop no other (2 in the end)",
+        help="id of a machine, a profile file, or a folder of them; each is vetted too; of several, "
+        "those that cannot be read stop no other (2 in the end)",
     )  # fmt: skip
     parser.add_argument("--singles", metavar="N", help="so many single faults (all when left out)")
     parser.add_argument("--pairs", metavar="N", default="0", help="and so many pairs, drawn (0)")

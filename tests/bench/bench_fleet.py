@@ -47,7 +47,8 @@ def run(files: Sequence[Path], singles: int, workers: int) -> tuple[float, float
         stdout=subprocess.PIPE, env={**os.environ, "PYTHONPATH": path},
     )  # fmt: skip
     spent = time.perf_counter() - begun
-    assert ended.returncode == 0, f"the campaign ended with {ended.returncode}"
+    # 1 is an answer too: something is wrong with a machine, and what it is stands in it.
+    assert ended.returncode in (0, 1), f"the campaign ended with {ended.returncode}"
     return spent, processors() - worked, ended.stdout
 
 
@@ -99,7 +100,8 @@ def main() -> None:
             print(
                 f"all {len(files)} with two workers: {spent / 60:.1f} min, "
                 f"{worked / len(files):.2f} s of processor a machine; of {found['faults']} faults "
-                f"{found['tried']} were isolated as far as checks go, {found['held']} of these kept"
+                f"{found['tried']} were isolated as far as checks go, {found['held']} of these kept; "
+                f"vetting finds {found['levels']}"
             )
 
 

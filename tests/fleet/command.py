@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -11,9 +12,23 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
+import attrs
+import pytest
+
+from simrig.cli.main import main
+
 ROOT = Path(__file__).parents[2]
+ASKED = ("--singles", "1")
+"""What the command is asked in most tests."""
+
 PATIENCE = 60.0
 """Seconds after which a test gives up waiting."""
+
+
+def answer(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0) -> str:
+    """What the command prints."""
+    assert main(["campaign", *words]) == code
+    return capsys.readouterr().out
 
 
 def environment(**more: str) -> dict[str, str]:
@@ -28,6 +43,28 @@ def started(*words: str, **more: str) -> subprocess.Popen[bytes]:
         [sys.executable, "-m", "simrig", "campaign", *words], start_new_session=True,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment(**more),
     )  # fmt: skip
+
+
+@attrs.frozen
+class Undisturbed:
+    """A run that nothing stopped: what it says as JSON, and a copy of the work it kept."""
+
+    said: str
+    kept: Path
+
+    def again(self, folder: Path) -> tuple[str, str]:
+        """The options that take all of it from what was kept."""
+        shutil.copy(self.kept, folder / "done")
+        return "--keep", str(folder / "done")
+
+
+def undisturbed(folder: Path, kept: Path, workers: str) -> Undisturbed:
+    """Run the command in a process of its own."""
+    words = [str(folder), *ASKED, "--workers", workers, "--json", "--keep", str(kept)]
+    process = started(*words)
+    said, told = process.communicate()
+    assert process.returncode == 0, told
+    return Undisturbed(said.decode(), kept)
 
 
 def soon(holds: Callable[[], bool]) -> bool:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.fleet import make
+from tests.fleet.command import Undisturbed, undisturbed
 
 SEED = 1
 COUNT = 20
@@ -29,3 +30,15 @@ def few(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     for path in sorted(folder.iterdir())[:FEW]:
         (found / path.name).write_bytes(path.read_bytes())
     return found
+
+
+@pytest.fixture(scope="session")
+def whole(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Undisturbed:
+    """One worker on the twenty machines."""
+    return undisturbed(folder, tmp_path_factory.mktemp("whole") / "kept", "1")
+
+
+@pytest.fixture(scope="session")
+def small(few: Path, tmp_path_factory: pytest.TempPathFactory) -> Undisturbed:
+    """Two workers on the few machines."""
+    return undisturbed(few, tmp_path_factory.mktemp("small") / "kept", "2")
