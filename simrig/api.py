@@ -117,9 +117,10 @@ def campaign(
     ``machines`` are ids, profile files and folders of them.  ``executor`` does the work: any
     of :mod:`concurrent.futures`, or what another engine has of the kind; without one it is
     done here.  What comes back is the same for every executor, in another order: sort by
-    ``number``.  ``singles`` None injects every single fault of a machine; with ``examples``
-    the conformance suite is run too, which draws so many for each check.  Finished
-    work is kept in the file ``keep``, and taken from there the next time.
+    ``number``.  ``singles`` None injects every single fault of a machine, a number so many drawn
+    by ``seed``; ``pairs`` are drawn so too.  With ``examples`` the conformance suite is run as
+    well, which draws so many for each check.  Finished work is kept in the file ``keep``, and
+    taken from there the next time.
 
     Raises InputError at once where a name means no machine or ``keep`` is no file of this work,
     and a SimrigError in the end, when all others are done, with what is wrong with those that

@@ -98,6 +98,16 @@ TRIED = {
     "lint-imports": ["lint-imports", "--help"],
     "python -m pytest -q": ["python", "-m", "pytest", "-q", "--co", "tests/test_bounds.py"],
     "python -m tests.mutations.run 200000 1": ["python", "-m", "tests.mutations.run", "1", "1"],
+    "coverage erase": ["coverage", "erase", "--help"],
+    "coverage run -m pytest -q tests/profile tests/history tests/host tests/interchange": [
+        "coverage",
+        "run",
+        "-m",
+        "pytest",
+        "--version",
+    ],
+    "coverage combine -q": ["coverage", "combine", "--help"],
+    "coverage report": ["coverage", "report", "--help"],
     "python -m tests.documents": ["python", "-c", "import tests.documents"],
     "python tests/bench/bench_startup.py": ["python", "-c", "import tests.bench.bench_startup"],
 }
@@ -108,7 +118,7 @@ BROUGHT_BY = {"lint-imports": "import-linter"}
 
 def _commands(block: Block) -> Iterator[tuple[dict[str, str], str]]:
     """Yield each command of a block, with the environment that it sets."""
-    for line in block.text.splitlines():
+    for line in block.text.replace("\\\n", " ").splitlines():
         for part in line.partition("#")[0].split("&&"):
             words = part.split()
             environ = dict(word.split("=", 1) for word in words if re.match(r"[A-Z_]+=", word))
@@ -128,6 +138,8 @@ def test_shown_commands_start(block: Block, tmp_path: Path) -> None:
     brought = " ".join((*extras["dev"], *extras["test"]))
     for environ, command in _commands(block):
         assert command in TRIED, f"no test knows {command!r}"
+        for word in command.split():
+            assert "/" not in word or (ROOT / word).exists(), word
         program, *words = TRIED[command]
         if program != "python":
             assert BROUGHT_BY.get(program, program) in brought
@@ -136,7 +148,10 @@ def test_shown_commands_start(block: Block, tmp_path: Path) -> None:
             continue  # Brought by the extra dev, not by those that tests need.
         ended = subprocess.run(
             [str(path), *words], cwd=ROOT, capture_output=True, text=True,
-            env={**os.environ, **environ, "RUFF_CACHE_DIR": str(tmp_path)},
+            env={
+                **os.environ, **environ, "RUFF_CACHE_DIR": str(tmp_path),
+                "COVERAGE_FILE": str(tmp_path / "coverage"),
+            },
         )  # fmt: skip
         assert ended.returncode == 0, (command, ended.stdout, ended.stderr)
 
@@ -167,10 +182,16 @@ def test_commands_in_passing_exist(name: str) -> None:
 
 @pytest.mark.parametrize("name", DOCUMENTS)
 def test_options_in_passing_exist(name: str) -> None:
-    """Each option that a sentence names is one of some command, of pip, pytest or ruff."""
-    known = {"--import-mode", "--simrig-conformance", "-e", "--help", "--version"}
+    """Each option that a sentence names is one of some command, of pytest with the plug-in, or of
+    a program of the tests; those of another program stand behind its name."""
+    known = {"--simrig-conformance", "--help", "--version"}
     known |= {option for _, action in _options() for option in action.option_strings}
+    for path in (ROOT / "tests").rglob("*.py"):
+        if path != Path(__file__):
+            known |= set(re.findall(r'add_argument\(\s*"(--[a-z-]+)"', path.read_text()))
     for one in _code(document(name)):
+        if one.startswith("dask "):
+            continue
         for option in re.findall(r"(?<!\S)--[a-z][a-z-]*", one):
             assert option in known, f"{name}: {one}"
 

@@ -10,6 +10,7 @@ import ast
 import hashlib
 import json
 import os
+import re
 import shlex
 import shutil
 import subprocess
@@ -243,20 +244,31 @@ def test_a_fault_kind(copy: Copy, how: str) -> None:
     (job,) = copy.json("history", "add", *unit, *repair)["entries"]
     (filed,) = job["repairs"]
     assert (filed["part_kind"], filed["part"], filed["fault"]) == ("contact", "t1", "arm-bent")
+    (note,) = copy.json("vet", "harbour-lights.toml")["findings"]
+    assert note["code"] == "TELL-03"
+    assert {"arm-bent:t1", "contact-stuck-closed:t1"} <= set(re.findall(r"[^ ;]+", note["message"]))
     assert copy.changed() == changed
 
 
 def test_a_bench_check(copy: Copy) -> None:
-    """The new check is in the catalogue, comes next where it pays best, and its result counts."""
+    """The new check is in the catalogue, comes next where it pays best, tells the new kind of
+    fault from the one that reads alike, and ``vet`` is silent again."""
+    for block in recipe("A fault kind"):
+        documents.apply(block, copy.tree)
     changed = {documents.apply(block, copy.tree) for block in recipe("A bench check")}
     checks = {one["id"]: one for one in copy.json("checks", "harbour-lights.toml")["checks"]}
     assert checks["arm-t1"]["title"] == "Look at the arm of t1"
     words = ("diagnose", "harbour-lights.toml", "--seats", "none", "--closed", "t1")
     assert copy.json(*words, code=1)["next_check"]["id"] == "arm-t1"
-    found = copy.json(*words, "--faults", "1", "--found", "arm-t1=up", code=1)
-    kinds = {one["kind"] for cause in found["explanations"] for one in cause["faults"]}
-    assert "contact-stuck-closed" not in kinds
-    assert copy.changed() == changed == {"simrig/diagnosis/checks_wiring.py"}
+    kinds = {}
+    for result in ("bent", "straight"):
+        found = copy.json(*words, "--faults", "1", "--found", f"arm-t1={result}", code=1)
+        kinds[result] = {one["kind"] for cause in found["explanations"] for one in cause["faults"]}
+    assert kinds["bent"] == {"arm-bent"}
+    assert "contact-stuck-closed" in kinds["straight"] - {"arm-bent"} == kinds["straight"]
+    assert copy.json("vet", "harbour-lights.toml")["findings"] == []
+    assert changed == {"simrig/diagnosis/checks_wiring.py"}
+    assert copy.changed() == changed | {"simrig/faults/modes.py"}
 
 
 def test_a_command(copy: Copy) -> None:

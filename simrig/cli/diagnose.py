@@ -57,7 +57,10 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
     )
     needed = not evidence and not arguments.found
     sheets = observed.seen(profile, arguments, conditions, needed=needed)
-    with patience(context, f"working out what can be wrong with {profile.name}"):
+    what = f"working out what can be wrong with {profile.name}"
+    if limit > 2:
+        what += f", {limit} things at once (minutes where a machine has hundreds of parts)"
+    with patience(context, what):
         try:
             kinds = context.fault_kinds()
             job, results = isolating.job_of(profile, sheets, evidence, kinds, limit, arguments)

@@ -15,12 +15,11 @@ from typing import Final, NamedTuple
 
 import attrs
 
+from simrig.diagnosis.bench_scene import Scene, made_scene
 from simrig.diagnosis.suspects import Mistake
 from simrig.diagnosis.wrong_facts import with_fact_wrong, wrong_fact
 from simrig.expectation.comparison import ALL, boards, wrong_end
 from simrig.faults.candidates import Fault, lines_through
-from simrig.faults.dispositions import SHAPES, placements_with
-from simrig.faults.effects import Effects
 from simrig.faults.injection import inject, plug_pairs
 from simrig.profile.layout import Place
 from simrig.profile.machine import Profile
@@ -28,12 +27,7 @@ from simrig.scan.circuit import on_lines
 from simrig.scan.scanner import Links, links, scan
 from simrig.sensing.chain import Link, Part, contact
 from simrig.signals import CLOSED, OPEN
-from simrig.world.balls import Placement, settled
-from simrig.world.phases import Conditions, mechanism_states, phase_of
-from simrig.world.worlds import Value, worlds
-
-EMPTY: Final = 0
-"""The number of balls that stands for: all loose balls out."""
+from simrig.world.worlds import Value
 
 MOST_CASES: Final = 4096
 
@@ -65,23 +59,6 @@ class Act:
 NOTHING: Final = Act()
 
 
-@attrs.frozen(kw_only=True, eq=False)
-class Scene:
-    """Positions of the balls on the bench: ``masks`` gives the worlds of each number of balls.
-
-    ``contacts`` and ``cells`` are those of a sound machine.  Where there are ``effects``,
-    the positions come once more for each sensor, with that sensor worked by hand: the
-    masks of these worlds stand under the sensor and the number.
-    """
-
-    everything: int
-    worked: Mapping[str, Value]
-    masks: Mapping[Hashable, int]
-    contacts: Mapping[str, Value] = attrs.field(repr=False)
-    cells: Mapping[str, Value] = attrs.field(repr=False)
-    effects: Effects | None = attrs.field(default=None, repr=False)
-
-
 class Readings(NamedTuple):
     """What is read at each sensor's address, over all positions of the balls, or over those
     with one sensor worked by hand."""
@@ -102,8 +79,8 @@ class Ground:
     table: Links = attrs.field(repr=False)
     assumed: int
     sheet: int = 0
-    _cases: dict[Hashable, Case] = attrs.field(factory=dict, repr=False)
     balls_seen: bool = False
+    _cases: dict[Hashable, Case] = attrs.field(factory=dict, repr=False)
     _scenes: dict[frozenset[Fault], Scene] = attrs.field(factory=dict, repr=False)
     _behind: dict[Part, frozenset[str]] = attrs.field(factory=dict, repr=False)
     _through: dict[Part, frozenset[str]] = attrs.field(factory=dict, repr=False)
@@ -227,79 +204,8 @@ class Ground:
         """Return the positions of the balls on the bench under ball faults."""
         found = self._scenes.get(faults)
         if found is None:
-            found = self._scenes[faults] = self._scene(faults)
+            found = self._scenes[faults] = made_scene(self.profile, self.table, self.store, faults)
         return found
-
-    def _scene(self, faults: frozenset[Fault]) -> Scene:
-        ordered = sorted(faults, key=lambda fault: fault.name)
-        placements: list[Placement] = []
-        masks: dict[Hashable, int] = {}
-
-        def add(key: int | str, made: Iterable[Placement]) -> None:
-            for placement in made:
-                masks[key] = masks.get(key, 0) | 1 << len(placements)
-                placements.append(placement)
-
-        phase = phase_of(self.profile, None) if self.profile.phase else None
-        states = mechanism_states(self.profile, phase)
-        add(EMPTY, [Placement(spots=frozenset(), states=states)])
-        store = self.store
-        if store is not None:
-            for number in range(1, min(store.capacity, self.profile.balls.installed) + 1):
-                made = list(settled(self.profile, {store.id: number}))
-                for fault in ordered:
-                    shape = SHAPES.get(fault.kind.id)
-                    if shape is not None and fault.part == store.id:
-                        made = [
-                            other for one in made for other in (list(shape(one, store)) or [one])
-                        ]
-                add(number, [attrs.evolve(one, states=states) for one in made])
-        if phase is not None:
-            add("home", placements_with(self.profile, Conditions(), ordered)[:64])
-        many = worlds(self.profile, placements)
-        worked = {sensor.id: many.works(sensor) for sensor in self.profile.sensor}
-        if not faults:
-            return self._by_hand_too(worked, masks, len(placements))
-        contacts = {
-            name: contact(chain, worked[name], many.everything)
-            for name, chain in self.table.chains.items()
-        }
-        cells = scan(self.profile, self.table, contacts, many.everything).cells
-        return Scene(
-            everything=many.everything, worked=worked, masks=masks, contacts=contacts, cells=cells
-        )
-
-    def _by_hand_too(
-        self, worked: Mapping[str, Value], masks: Mapping[Hashable, int], count: int
-    ) -> Scene:
-        """Return the scene of a machine whose balls lie as they should."""
-        copies = {name: count * number for number, name in enumerate(worked, 1)}
-        at_each = sum(1 << shift for shift in (0, *copies.values()))
-        held = (1 << count) - 1
-        everything = held * at_each
-        every = {
-            name: Value(
-                value.surely * at_each | held << copies[name],
-                value.maybe * at_each | held << copies[name],
-            )
-            for name, value in worked.items()
-        }
-        effects = Effects.over(self.profile, every, everything, self.table)
-        return Scene(
-            everything=everything,
-            worked=every,
-            masks={
-                **masks,
-                **{
-                    (name, balls): mask << shift
-                    for name, shift in copies.items()
-                    for balls, mask in masks.items()
-                },
-            },
-            contacts=effects.contacts,
-            cells=effects.healthy.cells,
-            effects=effects,
-        )
 
 
 @attrs.frozen(kw_only=True, eq=False)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from simrig.diagnosis.bench_answers import answers
-from simrig.diagnosis.bench_case import EMPTY, NOTHING, Act, Case, Ground
+from simrig.diagnosis.bench_case import NOTHING, Act, Case, Ground
 from simrig.diagnosis.bench_check import Check
+from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
 from simrig.diagnosis.checks_reading import STICK, below
 

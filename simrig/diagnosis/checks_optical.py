@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from simrig.diagnosis.bench_answers import answers
-from simrig.diagnosis.bench_case import EMPTY, Case, Ground
+from simrig.diagnosis.bench_case import Case, Ground
 from simrig.diagnosis.bench_check import Check
+from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import MOST_VOLTS, needs_of
 from simrig.diagnosis.checks_reading import ANSWERS, BEAM_EYES, STICK, below, reached
 from simrig.diagnosis.measuring import (

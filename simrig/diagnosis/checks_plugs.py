@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterator
 
 import attrs
 
-from simrig.diagnosis.bench_case import EMPTY, Act, Case, Ground
+from simrig.diagnosis.bench_case import Act, Case, Ground
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_moves import BenchFacts
+from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
 from simrig.diagnosis.measuring import MARKED, RAISED, cured, placed
 from simrig.faults.candidates import Fault, neighbours

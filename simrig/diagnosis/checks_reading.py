@@ -8,7 +8,6 @@ from typing import Final
 
 from simrig.diagnosis.bench_answers import answers
 from simrig.diagnosis.bench_case import (
-    EMPTY,
     HIDES,
     MOVES,
     NOTHING,
@@ -17,6 +16,7 @@ from simrig.diagnosis.bench_case import (
     Ground,
 )
 from simrig.diagnosis.bench_check import RIGHT, Check
+from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
 from simrig.profile.components import Sensor
 from simrig.profile.layout import Place

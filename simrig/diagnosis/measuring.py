@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Final
 
-from simrig.diagnosis.bench_case import EMPTY, NOTHING, Act, Case, Ground, with_chain
+from simrig.diagnosis.bench_case import NOTHING, Act, Case, Ground, with_chain
 from simrig.diagnosis.bench_check import Check
+from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
 from simrig.faults.candidates import Fault
 from simrig.profile.keys import NONE

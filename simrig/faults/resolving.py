@@ -14,43 +14,19 @@ worlds in which it is surely closed, and above them those in which it may be.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
-from typing import NamedTuple
+from collections.abc import Hashable, Mapping, Sequence
 
 import attrs
 
 from simrig.faults.contents import Change, Content, merged
 from simrig.faults.deltas import Delta
+from simrig.faults.states import Back, Cells, Forward, State, returns, rewired
 from simrig.profile.machine import Profile
 from simrig.scan.circuit import Crossing, Node, one_name_each, spread
 from simrig.scan.frame import Frame
 from simrig.scan.scanner import Links, scan
 from simrig.sensing.chain import contact
 from simrig.world.worlds import Value
-
-Cells = dict[str, int]
-"""The worlds in which each cell surely reads closed, and above them those in which it may."""
-
-_Forward = dict[Node, dict[str, tuple[Node, int]]]
-_Back = dict[str, tuple[Node, Node, int]]
-
-
-class State(NamedTuple):
-    """The machine under a change.
-
-    ``forward`` and ``back`` are the ways through the matrix that are open in some
-    world, by sensor; ``rows`` what each strobed column reaches; ``returning`` the
-    columns whose signal passes back somewhere.  ``cells`` are the readings that
-    differ from the sound machine's.
-    """
-
-    content: Content
-    forward: _Forward
-    back: _Back
-    strobes: Mapping[int, frozenset[Node]]
-    rows: Mapping[int, dict[Node, int]]
-    returning: frozenset[int]
-    cells: Cells
 
 
 class Resolver:
@@ -243,7 +219,7 @@ class Resolver:
             old = forward[before.column].get(name) if before.column in forward else None
             if entry != old or before.column != after.column:
                 touched |= {before.column, after.column}
-                forward = _moved(forward, name, before.column, after.column, entry)
+                forward = rewired(forward, name, before.column, after.column, entry)
             way = self._way_back(after, value)
             if way != back.get(name):
                 back = back.copy()
@@ -278,13 +254,13 @@ class Resolver:
                 driven is before_strobes[number]
                 and number not in returning
                 and touched.isdisjoint(driven)
-                and not (ways and _returns(before, ways, driven))
+                and not (ways and returns(before, ways, driven))
             ):
                 continue
             now = spread(forward, backward, driven, self._both)
             if now != before:
                 fresh[number] = now
-            if backward and (number in returning) != _returns(now, backward, driven):
+            if backward and (number in returning) != returns(now, backward, driven):
                 returning = returning ^ {number}
         if content.reads or content.held:
             rows = {**rows, **fresh}
@@ -335,7 +311,7 @@ class Resolver:
         """Return the rows that each column reaches where bridges join lines."""
         columns = one_name_each(made.content.joined, "column")
         rows = one_name_each(made.content.joined, "row")
-        forward: _Forward = {}
+        forward: Forward = {}
         for node, ways in made.forward.items():
             forward.setdefault(columns.get(node, node), {}).update(
                 {name: (rows.get(row, row), value) for name, (row, value) in ways.items()}
@@ -361,8 +337,8 @@ class Resolver:
         return found
 
     def _sound_state(self) -> State:
-        forward: _Forward = {}
-        back: _Back = {}
+        forward: Forward = {}
+        back: Back = {}
         for crossing in self._table.circuit.crossings:
             value = self._closed[crossing.sensor]
             if value and crossing.forward:
@@ -377,7 +353,7 @@ class Resolver:
         returning = [
             number
             for number, driven in strobes.items()
-            if _returns(rows[number], back.values(), driven)
+            if returns(rows[number], back.values(), driven)
         ]
         return State(Content(), forward, back, strobes, rows, frozenset(returning), {})
 
@@ -397,26 +373,3 @@ class Resolver:
 
 def _size(change: Change) -> int:
     return change.content.size()
-
-
-def _moved(
-    forward: _Forward, name: str, old: Node, new: Node, entry: tuple[Node, int] | None
-) -> _Forward:
-    """Return the ways forward with one sensor's moved, changed or taken out."""
-    changed = forward.copy()
-    changed[old] = {key: way for key, way in changed.get(old, {}).items() if key != name}
-    if entry is not None:
-        changed[new] = {**changed.get(new, {}), name: entry}
-    return changed
-
-
-def _returns(
-    rows: Mapping[Node, int],
-    back: Iterable[tuple[Node, Node, int]],
-    driven: frozenset[Node],
-) -> bool:
-    """Tell whether a signal that has reached some rows passes back to a further column."""
-    for row, node, value in back:  # noqa: SIM110, a loop is faster here
-        if row in rows and rows[row] & value and node not in driven:
-            return True
-    return False

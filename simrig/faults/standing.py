@@ -29,7 +29,8 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
 from simrig.faults.contents import Change
-from simrig.faults.resolving import Resolver, State
+from simrig.faults.resolving import Resolver
+from simrig.faults.states import State
 from simrig.scan.circuit import Crossing, Node
 from simrig.scan.scanner import Links
 

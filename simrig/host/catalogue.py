@@ -148,7 +148,10 @@ class Catalogue:
 
         Raises ProfileError, which names the file as ``path``.
         """
-        profile = self._read(data, path)
+        return self.completed(self._read(data, path))
+
+    def completed(self, profile: Profile) -> Profile:
+        """Return a profile with what plug-ins bring for its machine."""
         brought = {
             hook: self.brought(hook, **({"profile": profile} if hook in OF_A_MACHINE else {}))
             for hook in self._index.hooks

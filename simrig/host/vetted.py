@@ -23,10 +23,11 @@ def vetted(catalogue: Catalogue, data: bytes, path: str) -> Vetted:
     """Vet the profile in the bytes of a file, which its findings name as ``path``."""
     rules, kinds = rules_known(catalogue), catalogue.kinds()
     if not path.endswith(".json"):
-        return vet(data, path, kinds=kinds, rules=rules)
+        return vet(data, path, kinds=kinds, rules=rules, completed=catalogue.completed)
     from simrig.interchange import profile_json
 
     try:
-        return vet_read(profile_json.read(data, path, kinds=kinds), rules=rules)
+        profile = profile_json.read(data, path, kinds=kinds)
+        return vet_read(catalogue.completed(profile), rules=rules)
     except ProfileError as error:
         return unread(path, error.problems, rules=rules)

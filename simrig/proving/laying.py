@@ -86,6 +86,7 @@ class Maker:
         self.by_itself(store)
 
     def wanted(self, sensors: Iterable[str]) -> bool:
+        """Tell whether the plan is about any of these sensors."""
         return self.about is None or bool(self.about & set(sensors))
 
     def store(self) -> Place | None:
@@ -109,6 +110,7 @@ class Maker:
         }
 
     def unseen_at(self, spot: str) -> bool:
+        """Tell whether a sensor at a position has not been seen both ways yet."""
         return any(
             len(self.seen.get(sensor.id, ())) < 2
             and sensor.id in self.balls
@@ -241,6 +243,7 @@ class Maker:
             self.move(words.all_back(lying), *moves)
 
     def try_interlock(self) -> None:
+        """Lay the step that tries the interlock."""
         interlock = self.profile.interlock
         if interlock is not None and interlock.fitted and not self.about:
             for do, expect in words.INTERLOCK:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Final
 
 import attrs
@@ -36,16 +36,18 @@ def vet(
     *,
     kinds: tuple[SensorKind, ...] = SENSOR_KINDS,
     rules: Sequence[Rule] = RULES,
+    completed: Callable[[Profile], Profile] | None = None,
 ) -> Vetted:
     """Hold a profile file against every rule.
 
     What the reader refuses comes alone: the other rules are looked at once that
-    is mended.  ``rules`` are those known, the built-in ones and what plug-ins bring.
+    is mended.  ``rules`` are those known, the built-in ones and what plug-ins bring; ``completed``
+    adds to a sound profile what else they bring for its machine.
     """
     profile, problems = examine(data, file, kinds=kinds)
     if profile is None or problems:
         return unread(file, problems, rules=rules)
-    return vet_read(profile, rules=rules)
+    return vet_read(profile if completed is None else completed(profile), rules=rules)
 
 
 def vet_read(profile: Profile, *, rules: Sequence[Rule] = RULES) -> Vetted:

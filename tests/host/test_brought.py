@@ -275,3 +275,12 @@ def test_two_plugins_with_one_name_for_a_thing(
     assert '"reed-magnetised" is there already' in problem.message
     with pytest.raises(PluginError):
         Catalogue(known=found, strict=True).brought("simrig_fault_kinds")
+
+
+def test_the_door_for_plugins() -> None:
+    """Every name of the door leads to what it says, and no other name does."""
+    import simrig.host
+
+    assert simrig.host.FaultKind.__name__ == "FaultKind"
+    with pytest.raises(AttributeError, match="has no attribute 'FaultKinds'"):
+        _ = simrig.host.FaultKinds

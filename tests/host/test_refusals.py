@@ -35,6 +35,16 @@ def simrig_rules():
     return [Rule(code="HL-01", name="no-beacon", level="warning", what="A beacon.", why="Ships.",
                  example="none", mend="Add it.", limits="None.")]
 """
+QUESTION = """from simrig.host import Question, hookimpl
+
+@hookimpl
+def simrig_questions(profile):
+    return [{}]
+"""
+ASKED = (
+    'Question(id="why-a-reed", topic="reeds", level=1, form="number", text="How many?", '
+    'right=frozenset(("1",)), why="there is one")'
+)
 MUTE = HOOK.format(body="raise Mute()") + (
     "\nclass Mute(Exception):\n    def __str__(self):\n        raise ValueError\n"
 )
@@ -96,6 +106,23 @@ REFUSED = {
         "in simrig_sensor_kinds",
         'it returned a SensorKind as number 1; the kind "micro-switch" is built in; give yours '
         "another id",
+    ),
+    "no-question": (
+        QUESTION.format("7"),
+        "in simrig_questions",
+        "it returned int '7' as number 1; wanted a Question",
+    ),
+    "question-without-an-id": (
+        QUESTION.format(ASKED.replace("why-a-reed", "Why a reed?")),
+        "in simrig_questions",
+        "it returned a Question as number 1; its id is 'Why a reed?'; wanted small letters, digits "
+        "and hyphens",
+    ),
+    "question-of-a-topic-that-is-taken": (
+        QUESTION.format(ASKED.replace('"reeds"', '"hands-on"')),
+        "in simrig_questions",
+        'it returned a Question as number 1; a drill takes "hands-on" for something else; give the '
+        "topic another name",
     ),
     "rule-that-looks-at-nothing": (
         RULE,
