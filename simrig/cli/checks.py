@@ -18,7 +18,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace, context: Context) -> int:
     """List the checks with what each needs of the bench; 0 always."""
     from simrig.diagnosis.bench_moves import way
-    from simrig.diagnosis.isolation import Bench
+    from simrig.diagnosis.benches import Bench
 
     profile = context.profile(arguments.machine)
     bench = Bench.of(profile)

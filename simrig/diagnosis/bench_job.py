@@ -11,11 +11,12 @@ from functools import cached_property
 import attrs
 
 from simrig.diagnosis.bench_state import BenchState
+from simrig.diagnosis.benches import Bench, Benches
 from simrig.diagnosis.check_results import Result
 from simrig.diagnosis.checks import check_named, result_named
 from simrig.diagnosis.conflicts import Conflicting
 from simrig.diagnosis.diagnose import Diagnosis, Evidence, diagnose
-from simrig.diagnosis.isolation import Bench, Benches, Isolation, evidence
+from simrig.diagnosis.isolation import Isolation, evidence
 from simrig.diagnosis.one_sheet import Models
 from simrig.diagnosis.suspects import Sheet
 from simrig.faults.candidates import possible_faults

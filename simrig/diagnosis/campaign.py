@@ -17,9 +17,9 @@ import attrs
 from simrig.diagnosis import sequencing
 from simrig.diagnosis.bench_case import Case, Ground
 from simrig.diagnosis.bench_job import Job
+from simrig.diagnosis.benches import Benches
 from simrig.diagnosis.check_results import Result
 from simrig.diagnosis.diagnose import Cause
-from simrig.diagnosis.isolation import Benches
 from simrig.diagnosis.one_sheet import Models
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import Observation

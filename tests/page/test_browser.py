@@ -15,8 +15,8 @@ import pytest
 
 from simrig import history, load
 from simrig.diagnosis.bench_case import Case
+from simrig.diagnosis.benches import Bench
 from simrig.diagnosis.checks import check_named
-from simrig.diagnosis.isolation import Bench
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import observe
 from simrig.faults.candidates import fault_named, possible_faults
