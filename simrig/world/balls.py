@@ -92,12 +92,7 @@ def fill(place: Place, balls: int, *, first: str = "exit end") -> tuple[str, ...
 
 def order_matters(place: Place, balls: int) -> bool:
     """Whether the unknown end of position 1 changes which spots the balls occupy."""
-    return (
-        place.position_1 is None
-        and not place.open_area
-        and place.capacity > 1
-        and 0 < balls < place.capacity
-    )
+    return place.position_1 is None and not place.open_area and 0 < balls < place.capacity
 
 
 def settled(

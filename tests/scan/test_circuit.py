@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.linalg import solve
 
-from simrig.scan.circuit import Circuit, Crossing, conduct
+from simrig.scan.circuit import Circuit, Crossing, Node, conduct, one_name_each, sneaking
 from simrig.world.worlds import Value
 
 CLOSED = Value(1, 1)
@@ -101,3 +101,111 @@ def test_worked_five_by_five() -> None:
     """The worked 5 by 5 case has one phantom. Source: derived (MAT-04)."""
     closed = {(0, 0), (0, 1), (1, 1), (3, 3), (2, 4)}
     assert _read(5, closed, diode=False) - closed == {(1, 0)}
+
+
+def _crossings(*names: str, **changes: object) -> tuple[Crossing, ...]:
+    """Crossings with diodes, each named by its column and row."""
+    return tuple(
+        Crossing(sensor=name, column=(int(name[0]), 0), row=(int(name[1]), 0), **changes)
+        for name in names
+    )
+
+
+def _circuit(crossings: tuple[Crossing, ...], **changes: object) -> Circuit:
+    lines = {n: frozenset(((n, 0),)) for n in range(1, 5)}
+    return Circuit(**{"crossings": crossings, "strobes": lines, "reads": lines, **changes})
+
+
+def test_what_may_conduct_makes_a_reading_that_may_be_closed() -> None:
+    """In two worlds: one switch surely closed, one perhaps; each reads as it is."""
+    closed = {"11": Value(0b11, 0b11), "12": Value(0b01, 0b11), "22": Value(0, 0b10)}
+    asked = [(1, 1), (1, 2), (2, 2), (2, 1)]
+    found = conduct(_circuit(_crossings("11", "12", "22")), closed, asked, 0b11)
+    assert found == {
+        (1, 1): Value(0b11, 0b11),
+        (1, 2): Value(0b01, 0b11),
+        (2, 2): Value(0, 0b10),
+        (2, 1): Value(0, 0),
+    }
+
+
+def test_an_unknown_diode_makes_a_phantom_that_may_be() -> None:
+    """Three corners closed, the diode at one of them not known: the fourth may read closed,
+    and the corners read closed for certain."""
+    closed = dict.fromkeys(("11", "21", "22"), CLOSED)
+    crossings = (*_crossings("11", "22"), *_crossings("21", backward=Value(0, -1)))
+    asked = [(1, 1), (2, 1), (2, 2), (1, 2)]
+    found = conduct(_circuit(crossings), closed, asked, 1)
+    assert [found[cell] for cell in asked] == [CLOSED, CLOSED, CLOSED, Value(0, 1)]
+
+
+def test_a_crossing_that_does_not_pass() -> None:
+    """What passes neither way reads open, whatever its switch does."""
+    circuit = _circuit(_crossings("11", forward=False))
+    assert conduct(circuit, {"11": CLOSED}, [(1, 1)], 1) == {(1, 1): Value(0, 0)}
+
+
+def test_a_held_row_reads_closed() -> None:
+    """A row held by a short reads closed in every world and column, another as it is."""
+    circuit = _circuit(_crossings("11", "12"), held=frozenset({2}))
+    found = conduct(circuit, {"11": Value(0, 0), "12": Value(0, 0)}, [(1, 2), (3, 2), (1, 1)], 0b11)
+    assert found == {
+        (1, 2): Value(0b11, 0b11),
+        (3, 2): Value(0b11, 0b11),
+        (1, 1): Value(0, 0),
+    }
+
+
+def test_a_row_that_no_input_sees_reads_open() -> None:
+    """A broken wire leaves an input without nodes."""
+    circuit = _circuit(_crossings("11"), reads={})
+    assert conduct(circuit, {"11": CLOSED}, [(1, 1)], 1) == {(1, 1): Value(0, 0)}
+
+
+def test_bridged_rows_read_alike() -> None:
+    """With rows 1 and 2 bridged a switch on either reads closed on both, on row 3 not."""
+    circuit = _circuit(_crossings("11", "13"), joined=(("row", 1, 2),))
+    asked = [(1, 1), (1, 2), (1, 3), (2, 2)]
+    found = conduct(circuit, {"11": CLOSED, "13": Value(0, 0)}, asked, 1)
+    assert [found[cell].surely for cell in asked] == [1, 1, 0, 0]
+
+
+def test_bridged_columns_are_strobed_together() -> None:
+    """With columns 1 and 2 bridged a switch on one reads closed under both, not under 3."""
+    circuit = _circuit(_crossings("11", "31"), joined=(("column", 1, 2),))
+    asked = [(1, 1), (2, 1), (3, 1)]
+    found = conduct(circuit, {"11": CLOSED, "31": Value(0, 0)}, asked, 1)
+    assert [found[cell].surely for cell in asked] == [1, 1, 0]
+
+
+def test_bridges_of_bridges_join_all_lines() -> None:
+    """1-2, 3-4, then 2-3: all four lines have one name, the other axis none."""
+    joined = (("row", 1, 2), ("row", 3, 4), ("row", 2, 3), ("column", 7, 8))
+
+    def named(axis: str, *lines: int) -> list[Node]:
+        names = one_name_each(joined, axis)
+        return [names.get((line, 0), (line, 0)) for line in lines]
+
+    assert named("row", 1, 2, 3, 4, 5) == [(1, 0)] * 4 + [(5, 0)]
+    assert named("column", 7, 8, 1) == [(7, 0), (7, 0), (1, 0)]
+    joined = (("row", 1, 2), ("row", 2, 1))
+    assert named("row", 1, 2) == [(1, 0), (1, 0)]
+    assert one_name_each((), "row") == {}
+
+
+def test_a_signal_goes_back_and_forth_through_many_lines() -> None:
+    """A staircase of closed switches without diodes reads closed from end to end."""
+    names = ("11", "21", "22", "32", "33", "43", "44")
+    circuit = _circuit(_crossings(*names, backward=Value(-1, -1)))
+    closed = dict.fromkeys(names, Value(0b1, 0b1)) | {"33": Value(0b0, 0b0)}
+    found = conduct(circuit, closed, [(1, 2), (1, 3), (4, 3)], 1)
+    assert [value.surely for value in found.values()] == [1, 0, 1]
+    found = conduct(circuit, dict.fromkeys(names, CLOSED), [(1, 4), (4, 1)], 1)
+    assert [value.surely for value in found.values()] == [1, 1]
+
+
+def test_where_a_sneak_path_can_lie() -> None:
+    """On a line with a crossing without diode: its row and its column, and nothing else."""
+    crossings = (*_crossings("11", backward=Value(0, -1)), *_crossings("12", "21", "22"))
+    assert sneaking(_circuit(crossings)) == {"11", "12", "21"}
+    assert sneaking(_circuit(_crossings("11", "22"))) == frozenset()
