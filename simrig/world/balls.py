@@ -130,8 +130,7 @@ def captive_spots(profile: Profile) -> tuple[dict[str, Fact | None], dict[str, F
         if place.captive is None and place.kind == "captive":
             fact = Fact("place", place.id, "captive")
             maybe |= {f"{place.id}.{n}": fact for n in range(1, place.capacity + 1)}
-            continue
-        balls = place.captive or 0
+        balls = place.captive
         if not balls:
             continue
         ways = [
