@@ -7,6 +7,8 @@ import random
 import networkx as nx
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.linalg import solve
 
 from simrig.scan.circuit import Circuit, Crossing, Node, conduct, one_name_each, sneaking
@@ -190,6 +192,10 @@ def test_bridges_of_bridges_join_all_lines() -> None:
     assert named("column", 7, 8, 1) == [(7, 0), (7, 0), (1, 0)]
     joined = (("row", 1, 2), ("row", 2, 1))
     assert named("row", 1, 2) == [(1, 0), (1, 0)]
+    joined = (("row", 1, 2), ("row", 3, 4), ("row", 1, 4))
+    assert named("row", 1, 2, 3, 4) == [(1, 0)] * 4
+    joined = (("row", 1, 2), ("row", 3, 4), ("row", 4, 2))
+    assert len(set(named("row", 1, 2, 3, 4))) == 1
     assert one_name_each((), "row") == {}
 
 
@@ -209,3 +215,66 @@ def test_where_a_sneak_path_can_lie() -> None:
     crossings = (*_crossings("11", backward=Value(0, -1)), *_crossings("12", "21", "22"))
     assert sneaking(_circuit(crossings)) == {"11", "12", "21"}
     assert sneaking(_circuit(_crossings("11", "22"))) == frozenset()
+
+
+def test_switches_that_may_all_be_either() -> None:
+    """Where no switch is certain no reading is; a crossing whose switch nobody states is open."""
+    circuit = _circuit(_crossings("11", "12"))
+    found = conduct(circuit, {"11": Value(0, 1)}, [(1, 1), (1, 2)], 1)
+    assert found == {(1, 1): Value(0, 1), (1, 2): Value(0, 0)}
+
+
+def test_a_switch_on_the_second_of_two_bridged_lines() -> None:
+    """It reads closed on both, whichever of them is named first."""
+    circuit = _circuit(_crossings("12"), joined=(("row", 1, 2),))
+    found = conduct(circuit, {"12": CLOSED}, [(1, 1), (1, 2), (1, 3)], 1)
+    assert [value.surely for value in found.values()] == [1, 1, 0]
+    circuit = _circuit(_crossings("21"), joined=(("column", 1, 2),))
+    found = conduct(circuit, {"21": CLOSED}, [(1, 1), (2, 1), (3, 1)], 1)
+    assert [value.surely for value in found.values()] == [1, 1, 0]
+
+
+CELLS = [f"{c}{r}" for c in range(1, 5) for r in range(1, 5)]
+MASKS = st.integers(0, 0b1111)
+VALUES = st.tuples(MASKS, MASKS).map(lambda two: Value(two[0] & two[1], two[0]))
+
+
+@given(
+    closed=st.dictionaries(st.sampled_from(CELLS), VALUES, min_size=4),
+    backward=st.dictionaries(st.sampled_from(CELLS), VALUES),
+    held=st.frozensets(st.integers(1, 4), max_size=1),
+    joined=st.lists(
+        st.tuples(st.sampled_from(("row", "column")), st.integers(1, 4), st.integers(1, 4)),
+        max_size=2,
+    ),
+)
+def test_many_worlds_at_once_read_as_each_alone(closed, backward, held, joined) -> None:
+    """Four worlds, diodes left out in some of them, bridges and shorts: bit for bit as one
+    world after the other."""
+    asked = [(c, r) for c in range(1, 5) for r in range(1, 5)]
+
+    def read(alone: int | None) -> dict[tuple[int, int], Value]:
+        def seen(value: Value) -> Value:
+            if alone is None:
+                return value
+            return Value(value.surely >> alone & 1, value.maybe >> alone & 1)
+
+        crossings = tuple(
+            Crossing(
+                sensor=name,
+                column=(int(name[0]), 0),
+                row=(int(name[1]), 0),
+                backward=seen(backward[name]) if name in backward else None,
+            )
+            for name in closed
+        )
+        circuit = _circuit(crossings, held=held, joined=tuple(joined))
+        worlds = 0b1111 if alone is None else 1
+        return conduct(circuit, {name: seen(one) for name, one in closed.items()}, asked, worlds)
+
+    together = read(None)
+    for world in range(4):
+        assert read(world) == {
+            cell: Value(one.surely >> world & 1, one.maybe >> world & 1)
+            for cell, one in together.items()
+        }

@@ -79,10 +79,10 @@ def test_exchanged_leads():
 @pytest.mark.parametrize(
     ("diodes", "lost", "matrix", "direct"),
     [
-        ("some", Value(0b1, 0b111), Value(0, 0b011), Value(0, 0)),
-        ("none", Value(0b1, 0b111), Value(0, 0b011), Value(0, 0)),
-        ("all", Value(0b1, 0b011), Value(0, 0), Value(0, 0)),
-        (None, Value(0b1, 0b011), Value(0, 0), Value(0, 0)),
+        ("some", Value(0b010, 0b111), Value(0, 0b110), Value(0, 0)),
+        ("none", Value(0b010, 0b111), Value(0, 0b110), Value(0, 0)),
+        ("all", Value(0b010, 0b110), Value(0, 0), Value(0, 0)),
+        (None, Value(0b010, 0b110), Value(0, 0), Value(0, 0)),
     ],
 )
 def test_a_sensor_of_unknown_address_may_make_phantoms(diodes, lost, matrix, direct):
@@ -93,7 +93,7 @@ def test_a_sensor_of_unknown_address_may_make_phantoms(diodes, lost, matrix, dir
     profile = layout(
         sensor=(SENSORS[0], SENSORS[3], nowhere), matrix=_matrix(diodes) if diodes else None
     )
-    contacts = {"fitted": Value(0, 0), "direct": Value(0, 0), "lost": Value(0b1, 0b011)}
+    contacts = {"fitted": Value(0, 0), "direct": Value(0, 0), "lost": Value(0b010, 0b110)}
     frame = scan(profile, links(profile), contacts, 0b111)
     assert frame.cells == {"fitted": matrix, "direct": direct, "lost": lost}
 
@@ -119,3 +119,24 @@ def test_the_reading_that_means_a_ball(contact, reading):
     """It follows from the chain: a contact that opens with a ball means one when open."""
     one = sensor("s", "lock.1", address="direct 1", contact=contact)
     assert ball_reading(layout(sensor=(one,)), "s") == reading
+
+
+def test_a_phantom_of_the_whole_machine():
+    """Three corners closed and no diode: the fourth sensor reads closed too; direct inputs
+    before and after them in the profile change nothing."""
+    corners = [
+        sensor(f"{c}{r}", address=f"column {c} row {r}", diode="none")
+        for c in (1, 2)
+        for r in (1, 2)
+    ]
+    profile = layout(
+        sensor=(sensor("first", address="direct 1"), *corners, sensor("last", address="direct 2")),
+        matrix=_matrix("none"),
+    )
+    contacts = {one.id: Value(1, 1) for one in corners} | {
+        "12": Value(0, 0),
+        "first": Value(0, 0),
+        "last": Value(0, 0),
+    }
+    frame = scan(profile, links(profile), contacts, 1)
+    assert {name for name, cell in frame.cells.items() if cell.surely} == {"11", "12", "21", "22"}

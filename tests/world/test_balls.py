@@ -160,3 +160,5 @@ def test_captive_balls_of_every_place_are_found():
     wells = (place("a", 1, kind="captive"), place("b", 2), place("c", 1, captive=1))
     surely, maybe = captive_spots(layout(place=wells))
     assert (list(surely), list(maybe)) == (["c.1"], ["a.1"])
+    wide = layout(place=(place("well", 8, captive=3),))
+    assert list(captive_spots(wide)[1]) == [f"well.{n}" for n in (1, 2, 3, 6, 7, 8)]

@@ -83,3 +83,20 @@ def test_no_ball_passes_a_place_of_captive_ones():
         sensor=(sensor("w3", "well.3"),),
     )  # fmt: skip
     assert _caught(profile, "trough.1") == []
+
+
+def test_an_empty_place_before_a_full_one_is_passed_over():
+    """What comes first in the profile need not hold a ball."""
+    profile = layout(
+        place=(place("lane", 1), place("trough", 1)), route=ROUTE, sensor=(sensor("p", "serve.1"),)
+    )
+    assert _caught(profile, "trough.1") == [("serve", "serve.1")]
+
+
+def test_no_ball_is_caught_where_one_is_already():
+    """A point that holds a ball takes no second; a jam is no way in."""
+    profile = layout(
+        place=(place("trough", 2, jam=True),), route=ROUTE,
+        sensor=(sensor("p1", "serve.1"), sensor("p2", "serve.2"), sensor("j", "trough.jam")),
+    )  # fmt: skip
+    assert _caught(profile, "trough.1", "serve.1") == [("serve", "serve.1 serve.2")]

@@ -36,6 +36,8 @@ def test_the_phase_meant():
     assert phase_of(profile, "play").id == "play"
     assert phase_of(profile, None).id == "idle"
     assert phase_of(attrs.evolve(profile, phase=profile.phase[:1]), None).id == "play"
+    other = Phase(id="other", placements=({"trough": "rest"},))
+    assert phase_of(attrs.evolve(profile, phase=(profile.phase[0], other)), None).id == "play"
     with pytest.raises(ValueError, match='no phase called "tilt"; this machine has: play, idle'):
         phase_of(profile, "tilt")
     with pytest.raises(ValueError, match="states no phase yet"):
@@ -65,6 +67,7 @@ def test_a_row_that_cannot_add_up_gives_no_way():
         ({"trough": "1-2", "field": "1-2"}, [(1, 2), (2, 1)]),
         ({"trough": "0-3", "field": "0-3"}, [(0, 3), (1, 2), (2, 1), (3, 0)]),
         ({"lane": "rest", "trough": "rest"}, [(0, 3), (1, 2)]),
+        ({"lane": "rest", "trough": "0-4"}, [(0, 3), (1, 2)]),
     ],
 )
 def test_ranges_that_add_up(row, ways):
@@ -243,6 +246,10 @@ def test_seen_balls_stand_alone():
     (found,) = legal_placements(profile, Conditions(at={"trough": 1, "field": 1}, balls=3))
     assert (found.spots, found.missing) == ({"trough.1", "field.1", "field.2"}, 0)
     assert found.states == (("gate", frozenset({"up"})),)
+    (found,) = legal_placements(profile, Conditions(at={"trough": 1}, balls=2))
+    assert found.spots == {"trough.1", "field.1"}
+    (found,) = legal_placements(profile, Conditions(at={}, balls=20))
+    assert found.spots == {f"field.{n}" for n in range(1, 21)}
     indoors = attrs.evolve(profile, place=profile.place[:3], route=profile.route[:1])
     (found,) = legal_placements(indoors, Conditions(at={"trough": 1}, balls=3))
     assert (found.spots, found.missing) == ({"trough.1"}, 2)
@@ -264,3 +271,22 @@ def test_balls_seen_on_a_route_are_on_one_of_its_points():
     assert len(_spots(profile, at={"serve": 3})) == 1
     with pytest.raises(ValueError, match="serve has room for 3 balls on the way; found 4"):
         _spots(profile, at={"serve": 4})
+
+
+def test_each_position_of_a_phase_comes_once():
+    """A ball missing from two rows leaves a position that both of them give."""
+    rows = ({"trough": 2, "lock": 1}, {"trough": 3})
+    profile = _rows(*rows, balls=Balls(installed=3))
+    found = list(phase_placements(profile, profile.phase[0], 2))
+    assert [sorted(one.spots) for one in found] == [
+        ["trough.1", "trough.2"],
+        ["lock.1", "trough.1"],
+    ]
+
+
+def test_states_come_in_the_order_of_their_names():
+    """Whatever the order of the mechanisms in the profile."""
+    profile = layout()
+    turned = tuple(attrs.evolve(one, rest=one.states[0]) for one in profile.mechanism[::-1])
+    found = mechanism_states(attrs.evolve(profile, mechanism=turned), None)
+    assert [name for name, _ in found] == ["gate", "post"]
