@@ -58,7 +58,7 @@ def enlarged(draw: st.DrawFn) -> tuple[Small, MaskSystem]:
 
 
 @given(both=enlarged(), limit=st.integers(0, 4))
-@settings(max_examples=250, deadline=None, derandomize=True)
+@settings(max_examples=100, deadline=None, derandomize=True)
 def test_what_is_enlarged_leaves_all_sets(both, limit):
     """The sets and likelihoods are those of trying every set and world."""
     small, system = both
@@ -67,7 +67,7 @@ def test_what_is_enlarged_leaves_all_sets(both, limit):
 
 
 @given(both=enlarged())
-@settings(max_examples=150, deadline=None, derandomize=True)
+@settings(max_examples=60, deadline=None, derandomize=True)
 def test_conflicts_with_what_is_enlarged_are_sound(both):
     """Each consistent superset of a conflicting set holds one of the candidates more."""
     small, system = both

@@ -33,7 +33,7 @@ def classes(draw: st.DrawFn) -> tuple[Classes, list[int], list[int], list[float]
 
 
 @given(made=classes(), data=st.data())
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=150, deadline=None, derandomize=True)
 def test_a_family_is_every_set_of_its_classes_on_different_parts(made, data):
     """Sets, their number, the sum of their odds and one of them, by forming all."""
     found, parts, keys, priors = made

@@ -204,6 +204,10 @@ def test_values_that_cannot_be_are_refused(make, message):
     ("call", "name"),
     [
         (lambda: hysteresis_within_bound(0, 1), "on_mm"),
+        (lambda: hysteresis_within_bound(5, 4), "off_mm"),
+        (lambda: bands(0), "rated_mm"),
+        (lambda: bands(1, material_factor=0), "material_factor"),
+        (lambda: pot_window(ball_gap_mm=3, rest_gap_mm=9, drift=1), "drift"),
         (lambda: standard_target_mm(0, 1), "face_diameter_mm"),
         (lambda: standard_target_mm(1, 0), "rated_mm"),
         (lambda: pot_window(ball_gap_mm=0, rest_gap_mm=9), "ball_gap_mm"),
@@ -306,3 +310,18 @@ def test_the_procedure_follows_the_indicator_in_every_step(lit_when, off, on):
     assert f"{on} for each ball and {off} after it" in steps[5]
     assert f"where it no longer {off}, turn back" in steps[6]
     assert steps[7] == "Check the switch: open at rest, closed over the sensor."
+
+
+def test_bands_grow_with_the_rated_distance():
+    """By hand, Sn 8 mm: 0.81 to 1.21 and 1.43 of it. Source: IC1 (PRX-01)."""
+    of_eight = bands(8)
+    assert of_eight.usable_mm == pytest.approx((6.48, 9.68))
+    assert of_eight.assured_mm == pytest.approx((0, 6.48))
+    assert of_eight.surely_off_mm == pytest.approx(11.44)
+
+
+def test_a_ball_just_within_reach_is_seen():
+    """At exactly its distance a ball is near, and so is metal."""
+    reaching = {"least_mm": 1.0, "ball_factor": 1.0, "rest_factor": 1.0, "turns": 0.0}
+    assert SimulatedPot(**reaching, ball_gap_mm=1.0, rest_gap_mm=2.0, ball_near=True).on
+    assert SimulatedPot(**reaching, ball_gap_mm=2.0, rest_gap_mm=1.0).on

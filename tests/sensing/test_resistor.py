@@ -254,6 +254,8 @@ def test_the_next_rating_that_is_sold(heat_w, rating):
         (lambda: rating_w(-1), "dissipated_w"),
         (lambda: colour_bands(0), "ohm"),
         (lambda: neighbours(0), "ohm"),
+        (lambda: series_resistor_ohm(supply_v=5, forward_v=1, current_ma=0), "current_ma"),
+        (lambda: derated_w(1, ambient_c=20, full_to_c=155), "full_to_c"),
     ],
 )
 def test_what_cannot_be_is_named(call, name):

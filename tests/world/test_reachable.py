@@ -298,3 +298,21 @@ def test_no_ball_reaches_a_place_of_captive_ones() -> None:
     )  # fmt: skip
     found = reachable(profile, [{"a": 1, "well": 0}])
     assert [counts for counts, _ in found] == [{"a": 1}]
+
+
+def test_a_route_to_captive_balls_is_no_way_where_moves_are_followed() -> None:
+    """By hand: from a to b one way, and from both to a place that keeps its captive ball."""
+    places = (
+        *(Place(id=name, kind="hold", seats=1, position_1="exit end") for name in "ab"),
+        Place(id="well", kind="captive", seats=2, captive=1, rest_end="exit end"),
+    )
+    profile = Profile(
+        format=1, id="made", balls=Balls(installed=1), place=places,
+        route=(
+            Route(id="ab", from_="a", to=("b", "well"), by="coil"),
+            Route(id="out", from_="well", to=("a",), by="coil"),
+        ),
+    )  # fmt: skip
+    found = reachable(profile, [{"a": 1}])
+    assert not found.composed
+    assert [counts for counts, _ in found] == [{"a": 1}, {"b": 1}]

@@ -281,6 +281,7 @@ def test_values_that_cannot_be_are_refused(make, message):
         (lambda: Roll(track=track()).blocks(beam_mm=1, offset_mm=0, beam_width_mm=-1), "beam_width_mm"),
         (lambda: light_between(track(), offset_mm=0, beam_width_mm=-1), "beam_width_mm"),
         (lambda: chord_mm(0, 0), "ball_diameter_mm"),
+        (lambda: resting_centre_mm(27, 0), "position"),
         (lambda: chord_mm(27, math.nan), "offset_mm"),
         (lambda: resting_centre_mm(0, 1), "ball_diameter_mm"),
         (lambda: contact_width_in_groove_mm(0, 90), "ball_diameter_mm"),

@@ -133,3 +133,22 @@ def test_a_typical_time_stays_within_its_bounds():
     """Typical values that go with each other badly are brought back within."""
     found = time_to(Span(1, 2, 2), Span(1.0, 1.0, 2.0), Span(0.0, 0.0, 0.0))
     assert (found.low, found.typical, found.high) == (500, 2000, 2000)
+
+
+def test_a_weak_push_is_a_push():
+    """By hand from rest and from 10 mm/s: 0.5 mm/s^2 is not level, whichever way it goes."""
+    distance = Span(2, 3, 4)
+    on = speed_after(distance, Span.exactly(0.0), Span.exactly(0.5))
+    assert (on.low, on.typical, on.high) == pytest.approx(
+        (math.sqrt(2), math.sqrt(3), math.sqrt(4))
+    )
+    back = speed_after(distance, Span.exactly(10.0), Span.exactly(-0.5))
+    assert (back.low, back.typical, back.high) == pytest.approx(
+        (math.sqrt(96), math.sqrt(97), math.sqrt(98))
+    )
+
+
+def test_a_typical_time_is_not_the_latest():
+    """By hand: 100, 200 or 300 mm at 100 mm/s."""
+    found = time_to(Span(100, 200, 300), Span.exactly(100.0), Span.exactly(0.0))
+    assert (found.low, found.typical, found.high) == (1000, 2000, 3000)
