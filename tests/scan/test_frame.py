@@ -76,3 +76,9 @@ def test_no_world_to_choose_from():
     """The least of nothing is refused."""
     with pytest.raises(ValueError, match="no world to choose from"):
         fewest([1], 0)
+
+
+def test_what_is_open_in_one_world_is_open():
+    """A frame of one world is no frame of none."""
+    assert Frame(cells={"a": Value(0, 0)}).reading("a") == "open"
+    assert Frame(cells={"a": Value(0, 1)}).reading("a") == "either"

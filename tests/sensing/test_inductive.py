@@ -325,3 +325,10 @@ def test_a_ball_just_within_reach_is_seen():
     reaching = {"least_mm": 1.0, "ball_factor": 1.0, "rest_factor": 1.0, "turns": 0.0}
     assert SimulatedPot(**reaching, ball_gap_mm=1.0, rest_gap_mm=2.0, ball_near=True).on
     assert SimulatedPot(**reaching, ball_gap_mm=2.0, rest_gap_mm=1.0).on
+
+
+def test_the_heat_of_the_range_ends_at_70_degrees():
+    """Half a degree more is refused, and the procedure begins with the machine as in play."""
+    with pytest.raises(ValueError, match=r"^celsius is 70\.5"):
+        SimulatedPot(celsius=70.5)
+    assert procedure()[1].startswith("Playfield down as in play")

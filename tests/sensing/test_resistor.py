@@ -296,3 +296,10 @@ def test_neighbours_of_other_series():
     assert neighbours(1000) == (1000, 1000)
     assert next_value_up(920) == 1000
     assert next_value_up(0.099) == pytest.approx(0.1)
+
+
+def test_colours_and_neighbours_at_the_ends_of_a_decade():
+    """By hand: 9 ohm is 90 tenths, 99 ohm has two digits; 99.5 ohm lies between 91 and 100."""
+    assert colour_bands(9) == ("white", "black", "gold", "gold")
+    assert colour_bands(99) == ("white", "white", "black", "gold")
+    assert neighbours(99.5) == (91, 100)

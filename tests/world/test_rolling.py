@@ -355,3 +355,12 @@ def test_light_through_a_gap_as_wide_as_the_beam():
     roll = Roll(track=track())
     assert wide.partly == Window(start_s=0, end_s=roll.time_s(BALL_MM))
     assert wide.wholly is None
+
+
+def test_distances_and_times_behind_the_start_are_named():
+    """The first words say which value; a groove may be narrow."""
+    with pytest.raises(ValueError, match=r"^distance_mm is -1"):
+        Roll(track=track()).time_s(-1)
+    with pytest.raises(ValueError, match=r"^time_s is -1"):
+        Roll(track=track()).position_mm(-1)
+    assert contact_width_in_groove_mm(20, 0.5) == pytest.approx(20, rel=1e-4)
