@@ -36,7 +36,8 @@ SLACK_S, TIMES = 1.0, 8.0
 times what it takes without one."""
 
 MEMORY = 3 << 30
-QUIET = ("-q", "-s", "--tb=line", "-p", "no:cacheprovider", "-W", "ignore")
+# Plain asserts: else pytest would load simrig's modules itself, as those of a plug-in of its own.
+QUIET = ("-q", "-s", "--tb=line", "--assert=plain", "-p", "no:cacheprovider", "-W", "ignore")
 FAILED = 1
 
 Seconds = Mapping[str, float]
