@@ -108,6 +108,18 @@ TRIED = {
     ],
     "coverage combine -q": ["coverage", "combine", "--help"],
     "coverage report": ["coverage", "report", "--help"],
+    "python -m tests.biting.run --group world --group sensing --group scan": [
+        "python",
+        "-m",
+        "tests.biting.run",
+        "--help",
+    ],
+    "python -m tests.biting.run --group reasoning --sample 200": [
+        "python",
+        "-m",
+        "tests.biting.run",
+        "--help",
+    ],
     "python -m tests.documents": ["python", "-c", "import tests.documents"],
     "python tests/bench/bench_startup.py": ["python", "-c", "import tests.bench.bench_startup"],
 }

@@ -89,7 +89,7 @@ class Classes:
                 return count, odds
             free = [self.priors[i] for i in self.members[family[0]] if parts[i] not in taken]
             return len(free), sum(free)
-        if len(family) == 2 and family[0] != family[1]:
+        if len(family) == 2:
             count, odds, class_parts = self._sums[family[0]]
             other_count, other_odds, other_parts = self._sums[family[1]]
             if (

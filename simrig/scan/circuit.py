@@ -183,7 +183,7 @@ def one_name_each(joined: Iterable[tuple[str, int, int]], axis: str) -> dict[Nod
             second = names.get((other, 0), (other, 0))
             for node in [node for node, name in names.items() if name == second]:
                 names[node] = first
-            names[second] = names[other, 0] = first
+            names[second] = first
     return names
 
 

@@ -46,16 +46,15 @@ def at_least(masks: Iterable[int], wanted: int, everything: int) -> int:
             digits[place], carry = digit ^ carry, digit & carry
         if carry:
             digits.append(carry)
-    # Compare from the highest digit down: what is equal so far, and what is more already.
-    equal, more = everything, 0
+    # Compare from the highest digit down: what is equal or more so far, and what is more.
+    enough, more = everything, 0
     for place in range(max(len(digits), wanted.bit_length()) - 1, -1, -1):
         digit = digits[place] if place < len(digits) else 0
         if wanted >> place & 1:
-            equal &= digit
+            enough &= digit
         else:
-            more |= equal & digit
-            equal &= ~digit
-    return more | equal
+            more |= enough & digit
+    return more | enough
 
 
 def counts_at_least(shown: Iterable[Value], wanted: int, everything: int) -> Value:

@@ -123,7 +123,9 @@ def _register() -> None:
 def _tell() -> None:
     from hypothesis.strategies import register_type_strategy
 
-    register_type_strategy(sys.modules[_HOME].Profile, profiles(unknown=True))
+    # Made only when it is asked for: what makes it imports modules that may be waiting for
+    # that of Profile at this moment.
+    register_type_strategy(sys.modules[_HOME].Profile, lambda _: profiles(unknown=True))
 
 
 class _Waiting:

@@ -97,12 +97,7 @@ def fill(place: Place, balls: int, *, first: str = "exit end") -> tuple[str, ...
 
 def order_matters(place: Place, balls: int) -> bool:
     """Whether the unknown end of position 1 changes which spots the balls occupy."""
-    return (
-        place.position_1 is None
-        and not place.open_area
-        and place.capacity > 1
-        and 0 < balls < place.capacity
-    )
+    return place.position_1 is None and not place.open_area and 0 < balls < place.capacity
 
 
 def settled(
@@ -149,8 +144,7 @@ def captive_spots(profile: Profile) -> tuple[dict[str, Fact | None], dict[str, F
         if place.captive is None and place.kind == "captive":
             fact = Fact("place", place.id, "captive")
             maybe |= {f"{place.id}.{n}": fact for n in range(1, place.capacity + 1)}
-            continue
-        balls = place.captive or 0
+        balls = place.captive
         if not balls:
             continue
         ways = [

@@ -167,13 +167,12 @@ def _short(
         if given:
             kept[store] -= given
             missing -= given
-    others = [name for name, number in kept.items() if number]
-    for taken in itertools.product(*(range(min(kept[name], missing) + 1) for name in others)):
+    for taken in itertools.product(*(range(min(here, missing) + 1) for here in kept.values())):
         if sum(taken) == missing:
-            changed = dict(kept)
-            for name, number in zip(others, taken, strict=True):
-                changed[name] -= number
-            yield {name: number for name, number in changed.items() if number}, facts
+            yield (
+                {name: here - less for (name, here), less in zip(kept.items(), taken, strict=True)},
+                facts,
+            )
 
 
 def _extra(

@@ -7,9 +7,19 @@ import random
 import networkx as nx
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.linalg import solve
 
-from simrig.scan.circuit import Circuit, Crossing, conduct, one_name_each, spread
+from simrig.scan.circuit import (
+    Circuit,
+    Crossing,
+    Node,
+    conduct,
+    one_name_each,
+    sneaking,
+    spread,
+)
 from simrig.world.worlds import Value
 
 CLOSED = Value(1, 1)
@@ -161,3 +171,178 @@ def test_all_columns_at_once_read_as_each_strobed_by_itself() -> None:
                 reached = spread(forward, back, names, everything)
                 for r in circuit.reads:
                     assert found[c, r][bound] == reached.get(rows.get((r, 0), (r, 0)), 0)
+
+
+def _crossings(*names: str, **changes: object) -> tuple[Crossing, ...]:
+    """Crossings with diodes, each named by its column and row."""
+    return tuple(
+        Crossing(sensor=name, column=(int(name[0]), 0), row=(int(name[1]), 0), **changes)
+        for name in names
+    )
+
+
+def _circuit(crossings: tuple[Crossing, ...], **changes: object) -> Circuit:
+    lines = {n: frozenset(((n, 0),)) for n in range(1, 5)}
+    return Circuit(**{"crossings": crossings, "strobes": lines, "reads": lines, **changes})
+
+
+def test_what_may_conduct_makes_a_reading_that_may_be_closed() -> None:
+    """In two worlds: one switch surely closed, one perhaps; each reads as it is."""
+    closed = {"11": Value(0b11, 0b11), "12": Value(0b01, 0b11), "22": Value(0, 0b10)}
+    asked = [(1, 1), (1, 2), (2, 2), (2, 1)]
+    found = conduct(_circuit(_crossings("11", "12", "22")), closed, asked, 0b11)
+    assert found == {
+        (1, 1): Value(0b11, 0b11),
+        (1, 2): Value(0b01, 0b11),
+        (2, 2): Value(0, 0b10),
+        (2, 1): Value(0, 0),
+    }
+
+
+def test_an_unknown_diode_makes_a_phantom_that_may_be() -> None:
+    """Three corners closed, the diode at one of them not known: the fourth may read closed,
+    and the corners read closed for certain."""
+    closed = dict.fromkeys(("11", "21", "22"), CLOSED)
+    crossings = (*_crossings("11", "22"), *_crossings("21", backward=Value(0, -1)))
+    asked = [(1, 1), (2, 1), (2, 2), (1, 2)]
+    found = conduct(_circuit(crossings), closed, asked, 1)
+    assert [found[cell] for cell in asked] == [CLOSED, CLOSED, CLOSED, Value(0, 1)]
+
+
+def test_a_crossing_that_does_not_pass() -> None:
+    """What passes neither way reads open, whatever its switch does."""
+    circuit = _circuit(_crossings("11", forward=False))
+    assert conduct(circuit, {"11": CLOSED}, [(1, 1)], 1) == {(1, 1): Value(0, 0)}
+
+
+def test_a_held_row_reads_closed() -> None:
+    """A row held by a short reads closed in every world and column, another as it is."""
+    circuit = _circuit(_crossings("11", "12"), held=frozenset({2}))
+    found = conduct(circuit, {"11": Value(0, 0), "12": Value(0, 0)}, [(1, 2), (3, 2), (1, 1)], 0b11)
+    assert found == {
+        (1, 2): Value(0b11, 0b11),
+        (3, 2): Value(0b11, 0b11),
+        (1, 1): Value(0, 0),
+    }
+
+
+def test_a_row_that_no_input_sees_reads_open() -> None:
+    """A broken wire leaves an input without nodes."""
+    circuit = _circuit(_crossings("11"), reads={})
+    assert conduct(circuit, {"11": CLOSED}, [(1, 1)], 1) == {(1, 1): Value(0, 0)}
+
+
+def test_bridged_rows_read_alike() -> None:
+    """With rows 1 and 2 bridged a switch on either reads closed on both, on row 3 not."""
+    circuit = _circuit(_crossings("11", "13"), joined=(("row", 1, 2),))
+    asked = [(1, 1), (1, 2), (1, 3), (2, 2)]
+    found = conduct(circuit, {"11": CLOSED, "13": Value(0, 0)}, asked, 1)
+    assert [found[cell].surely for cell in asked] == [1, 1, 0, 0]
+
+
+def test_bridged_columns_are_strobed_together() -> None:
+    """With columns 1 and 2 bridged a switch on one reads closed under both, not under 3."""
+    circuit = _circuit(_crossings("11", "31"), joined=(("column", 1, 2),))
+    asked = [(1, 1), (2, 1), (3, 1)]
+    found = conduct(circuit, {"11": CLOSED, "31": Value(0, 0)}, asked, 1)
+    assert [found[cell].surely for cell in asked] == [1, 1, 0]
+
+
+def test_bridges_of_bridges_join_all_lines() -> None:
+    """1-2, 3-4, then 2-3: all four lines have one name, the other axis none."""
+    joined = (("row", 1, 2), ("row", 3, 4), ("row", 2, 3), ("column", 7, 8))
+
+    def named(axis: str, *lines: int) -> list[Node]:
+        names = one_name_each(joined, axis)
+        return [names.get((line, 0), (line, 0)) for line in lines]
+
+    assert named("row", 1, 2, 3, 4, 5) == [(1, 0)] * 4 + [(5, 0)]
+    assert named("column", 7, 8, 1) == [(7, 0), (7, 0), (1, 0)]
+    joined = (("row", 1, 2), ("row", 2, 1))
+    assert named("row", 1, 2) == [(1, 0), (1, 0)]
+    joined = (("row", 1, 2), ("row", 3, 4), ("row", 1, 4))
+    assert named("row", 1, 2, 3, 4) == [(1, 0)] * 4
+    joined = (("row", 1, 2), ("row", 3, 4), ("row", 4, 2))
+    assert len(set(named("row", 1, 2, 3, 4))) == 1
+    assert one_name_each((), "row") == {}
+
+
+def test_a_signal_goes_back_and_forth_through_many_lines() -> None:
+    """A staircase of closed switches without diodes reads closed from end to end."""
+    names = ("11", "21", "22", "32", "33", "43", "44")
+    circuit = _circuit(_crossings(*names, backward=Value(-1, -1)))
+    closed = dict.fromkeys(names, Value(0b1, 0b1)) | {"33": Value(0b0, 0b0)}
+    found = conduct(circuit, closed, [(1, 2), (1, 3), (4, 3)], 1)
+    assert [value.surely for value in found.values()] == [1, 0, 1]
+    found = conduct(circuit, dict.fromkeys(names, CLOSED), [(1, 4), (4, 1)], 1)
+    assert [value.surely for value in found.values()] == [1, 1]
+
+
+def test_where_a_sneak_path_can_lie() -> None:
+    """On a line with a crossing without diode: its row and its column, and nothing else."""
+    crossings = (*_crossings("11", backward=Value(0, -1)), *_crossings("12", "21", "22"))
+    assert sneaking(_circuit(crossings)) == {"11", "12", "21"}
+    assert sneaking(_circuit(_crossings("11", "22"))) == frozenset()
+
+
+def test_switches_that_may_all_be_either() -> None:
+    """Where no switch is certain no reading is; a crossing whose switch nobody states is open."""
+    circuit = _circuit(_crossings("11", "12"))
+    found = conduct(circuit, {"11": Value(0, 1)}, [(1, 1), (1, 2)], 1)
+    assert found == {(1, 1): Value(0, 1), (1, 2): Value(0, 0)}
+
+
+def test_a_switch_on_the_second_of_two_bridged_lines() -> None:
+    """It reads closed on both, whichever of them is named first."""
+    circuit = _circuit(_crossings("12"), joined=(("row", 1, 2),))
+    found = conduct(circuit, {"12": CLOSED}, [(1, 1), (1, 2), (1, 3)], 1)
+    assert [value.surely for value in found.values()] == [1, 1, 0]
+    circuit = _circuit(_crossings("21"), joined=(("column", 1, 2),))
+    found = conduct(circuit, {"21": CLOSED}, [(1, 1), (2, 1), (3, 1)], 1)
+    assert [value.surely for value in found.values()] == [1, 1, 0]
+
+
+CELLS = [f"{c}{r}" for c in range(1, 5) for r in range(1, 5)]
+MASKS = st.integers(0, 0b1111)
+VALUES = st.tuples(MASKS, MASKS).map(lambda two: Value(two[0] & two[1], two[0]))
+
+
+@given(
+    closed=st.dictionaries(st.sampled_from(CELLS), VALUES, min_size=4),
+    backward=st.dictionaries(st.sampled_from(CELLS), VALUES),
+    held=st.frozensets(st.integers(1, 4), max_size=1),
+    joined=st.lists(
+        st.tuples(st.sampled_from(("row", "column")), st.integers(1, 4), st.integers(1, 4)),
+        max_size=2,
+    ),
+)
+def test_many_worlds_at_once_read_as_each_alone(closed, backward, held, joined) -> None:
+    """Four worlds, diodes left out in some of them, bridges and shorts: bit for bit as one
+    world after the other."""
+    asked = [(c, r) for c in range(1, 5) for r in range(1, 5)]
+
+    def read(alone: int | None) -> dict[tuple[int, int], Value]:
+        def seen(value: Value) -> Value:
+            if alone is None:
+                return value
+            return Value(value.surely >> alone & 1, value.maybe >> alone & 1)
+
+        crossings = tuple(
+            Crossing(
+                sensor=name,
+                column=(int(name[0]), 0),
+                row=(int(name[1]), 0),
+                backward=seen(backward[name]) if name in backward else None,
+            )
+            for name in closed
+        )
+        circuit = _circuit(crossings, held=held, joined=tuple(joined))
+        worlds = 0b1111 if alone is None else 1
+        return conduct(circuit, {name: seen(one) for name, one in closed.items()}, asked, worlds)
+
+    together = read(None)
+    for world in range(4):
+        assert read(world) == {
+            cell: Value(one.surely >> world & 1, one.maybe >> world & 1)
+            for cell, one in together.items()
+        }

@@ -98,5 +98,36 @@ def test_reasons_in_words():
 )
 def test_values_that_cannot_be_are_refused(make, message):
     """A value that cannot be is named."""
-    with pytest.raises(ValueError, match=message):
+    with pytest.raises(ValueError, match=f"^{message}"):
         make()
+
+
+def test_bounds_of_a_slow_filter_and_of_many_readings():
+    """By hand, T = 2 ms: three readings want 4 ms to be possible and 6 to be certain; a filter
+    of 5 ms lies between; the edge is taken 4 to 6 ms after the filter has passed it."""
+    plain = Sampling(period_ms=2, equal_readings=3)
+    assert (plain.possible_ms, plain.certain_ms, plain.delay_ms) == (4, 6, (4, 6))
+    filtered = Sampling(period_ms=2, equal_readings=3, filter_ms=5)
+    assert (filtered.possible_ms, filtered.certain_ms, filtered.delay_ms) == (5, 6, (9, 11))
+    slow = Sampling(period_ms=2, filter_ms=9)
+    assert (slow.possible_ms, slow.certain_ms, slow.delay_ms) == (9, 9, (9, 11))
+    assert Sampling(period_ms=2).possible_ms == 0
+    assert Sampling(period_ms=2).chance(1) == 0.5
+
+
+def test_a_pulse_as_long_as_the_filter_passes():
+    """The filter swallows what is shorter than itself."""
+    sampling = Sampling(period_ms=1, filter_ms=3)
+    assert (sampling.passes_filter(3), sampling.passes_filter(2.999)) == (True, False)
+    assert (sampling.chance(3), sampling.chance(2.999)) == (1, 0)
+
+
+@pytest.mark.parametrize("name", ["sensor_ms", "filter_ms", "scan_ms"])
+def test_every_part_of_the_safe_pulse_is_checked(name):
+    """The part that cannot be is named."""
+    with pytest.raises(ValueError, match=f"^{name} is -1; wanted"):
+        safe_pulse_ms(**{"sensor_ms": 0, "filter_ms": 0, "scan_ms": 0, name: -1})
+    with pytest.raises(ValueError, match="period_ms is 0; wanted a number above 0"):
+        Sampling(period_ms=0)
+    with pytest.raises(ValueError, match="filter_ms is -1; wanted"):
+        Sampling(period_ms=1, filter_ms=-1)

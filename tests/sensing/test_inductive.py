@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from simrig.sensing.inductive import (
+    PotWindow,
     SimulatedPot,
     bands,
     hysteresis_within_bound,
@@ -197,3 +198,137 @@ def test_values_that_cannot_be_are_refused(make, message):
     """A value that cannot be is named."""
     with pytest.raises(ValueError, match=message):
         make()
+
+
+@pytest.mark.parametrize(
+    ("call", "name"),
+    [
+        (lambda: hysteresis_within_bound(0, 1), "on_mm"),
+        (lambda: hysteresis_within_bound(5, 4), "off_mm"),
+        (lambda: bands(0), "rated_mm"),
+        (lambda: bands(1, material_factor=0), "material_factor"),
+        (lambda: pot_window(ball_gap_mm=3, rest_gap_mm=9, drift=1), "drift"),
+        (lambda: standard_target_mm(0, 1), "face_diameter_mm"),
+        (lambda: standard_target_mm(1, 0), "rated_mm"),
+        (lambda: pot_window(ball_gap_mm=0, rest_gap_mm=9), "ball_gap_mm"),
+        (lambda: pot_window(ball_gap_mm=3, rest_gap_mm=0), "rest_gap_mm"),
+        (lambda: pot_window(ball_gap_mm=3, rest_gap_mm=9, ball_factor=0), "ball_factor"),
+        (lambda: pot_window(ball_gap_mm=3, rest_gap_mm=9, rest_factor=1.1), "rest_factor"),
+        (lambda: pot_window(ball_gap_mm=3, rest_gap_mm=9, hysteresis=-0.1), "hysteresis"),
+        (lambda: pot_window(ball_gap_mm=3, rest_gap_mm=9).margin(0), "setting_mm"),
+        (lambda: SimulatedPot(turns=-1), "turns"),
+        (lambda: SimulatedPot(celsius=-26), "celsius"),
+        (lambda: SimulatedPot(supply_share=1.11), "supply_share"),
+    ],
+)
+def test_what_cannot_be_is_named(call, name):
+    """The first words say which value."""
+    with pytest.raises(ValueError, match=rf"^{name} is "):
+        call()
+    with pytest.raises(ValueError, match="lit_when"):
+        SimulatedPot(lit_when="never")
+
+
+def test_the_last_values_that_can_be():
+    """The ends of heat, supply and travel; a hysteresis of exactly a fifth; one of none."""
+    for celsius, supply_share in ((-25, 0.85), (70, 1.1)):
+        SimulatedPot(celsius=celsius, supply_share=supply_share, turns=15)
+    assert hysteresis_within_bound(5, 5)
+    assert bands(8).effective_mm == pytest.approx((7.2, 8.8))
+
+
+def test_bounds_of_the_window():
+    """A window of a single setting serves; the margin at its edges is none."""
+    # 2.7 mm at 0.9 s, 3.96 mm at 1.32 s: both 3 mm.
+    window = pot_window(ball_gap_mm=2.7, rest_gap_mm=3.96)
+    assert (window.low_mm, window.high_mm) == pytest.approx((3, 3))
+    wide = pot_window(ball_gap_mm=2.7, rest_gap_mm=7.92, rest_factor=0.5, drift=0.1)
+    assert (wide.low_mm, wide.high_mm) == pytest.approx((3, 12))
+    assert wide.best_mm == pytest.approx(6)
+    assert wide.margin(6) == pytest.approx(0.5)
+    assert wide.margin(3) == pytest.approx(0)
+    assert wide.margin(12) == pytest.approx(0)
+    assert not wide.empty
+    assert PotWindow(low_mm=3, high_mm=3).empty is False
+    assert PotWindow(low_mm=3, high_mm=3).best_mm == 3
+    assert pot_window(ball_gap_mm=1, rest_gap_mm=1).why().startswith("no setting serves")
+
+
+def test_a_pot_as_it_comes():
+    """Halfway a pot of 1 to 12 mm over 15 turns is set to 6.5 mm, and at 23 degrees on the
+    rated supply it switches there: at turns that reach metal at 9 mm, or a ball at 3 mm
+    seen as far as 0.8 of that, it goes on."""
+    pot = SimulatedPot(turns=7.5)
+    assert pot.setting_mm == pot.switching_mm == 6.5
+    assert (pot.on, pot.indicator_lit, pot.ball_near) == (False, False, False)
+    assert pot.with_ball(True).on
+    least = (3 / 0.8 - 1) / 11 * 15
+    assert SimulatedPot(turns=least + 1e-9).with_ball(True).on
+    assert not SimulatedPot(turns=least - 1e-6).with_ball(True).on
+    most = (9 - 1) / 11 * 15
+    assert SimulatedPot(turns=most + 1e-9).on
+    assert not SimulatedPot(turns=most - 1e-6).on
+    assert SimulatedPot(turns=most + 0.1).turned(-0.2).on
+    # A tenth of hysteresis: it lets go below 9 / 1.1 mm.
+    assert SimulatedPot(turns=most).turned((9 / 1.1 + 0.01 - 9) / 11 * 15).on
+    assert not SimulatedPot(turns=most).turned((9 / 1.1 - 0.01 - 9) / 11 * 15).on
+
+
+def test_heat_and_supply_move_the_distance():
+    """By hand, set to 6.5 mm: a tenth more at 70 degrees, less at 85 per cent of the supply;
+    half of that at 46.5 degrees; the two cancel; never more than a tenth in all."""
+    pot = SimulatedPot(turns=7.5)
+    assert pot.at(celsius=70).switching_mm == pytest.approx(7.15)
+    assert pot.at(celsius=46.5).switching_mm == pytest.approx(6.825)
+    assert pot.at(supply_share=0.85).switching_mm == pytest.approx(5.85)
+    assert pot.at(supply_share=0.925).switching_mm == pytest.approx(6.175)
+    assert pot.at(celsius=70, supply_share=0.85).switching_mm == pytest.approx(6.5)
+    assert pot.at(celsius=-25, supply_share=0.85).switching_mm == pytest.approx(5.85)
+    assert pot.at(celsius=70, supply_share=1.1).switching_mm == pytest.approx(7.15)
+    assert pot.at(celsius=70).at(supply_share=0.85).switching_mm == pytest.approx(6.5)
+
+
+def test_a_factor_of_the_metal_near_at_rest():
+    """Metal that shortens the distance to half is seen at half."""
+    pot = SimulatedPot(rest_gap_mm=4, rest_factor=0.5, turns=7.5)
+    assert not pot.on
+    assert pot.turned(1.5 / 11 * 15).on
+
+
+@pytest.mark.parametrize(
+    ("lit_when", "off", "on"),
+    [("ball near", "goes out", "comes on"), ("no ball near", "comes on", "goes out")],
+)
+def test_the_procedure_follows_the_indicator_in_every_step(lit_when, off, on):
+    """Back, forward, back, roll, and what to do where it fails, each by what the lamp does."""
+    steps = procedure(lit_when=lit_when)
+    assert steps[2:5] == (
+        f"Turn the pot back until the indicator {off}.",
+        f"Turn it forward until the indicator {on}.",
+        f"Turn it back until the indicator {off}, and a little further.",
+    )
+    assert f"{on} for each ball and {off} after it" in steps[5]
+    assert f"where it no longer {off}, turn back" in steps[6]
+    assert steps[7] == "Check the switch: open at rest, closed over the sensor."
+
+
+def test_bands_grow_with_the_rated_distance():
+    """By hand, Sn 8 mm: 0.81 to 1.21 and 1.43 of it. Source: IC1 (PRX-01)."""
+    of_eight = bands(8)
+    assert of_eight.usable_mm == pytest.approx((6.48, 9.68))
+    assert of_eight.assured_mm == pytest.approx((0, 6.48))
+    assert of_eight.surely_off_mm == pytest.approx(11.44)
+
+
+def test_a_ball_just_within_reach_is_seen():
+    """At exactly its distance a ball is near, and so is metal."""
+    reaching = {"least_mm": 1.0, "ball_factor": 1.0, "rest_factor": 1.0, "turns": 0.0}
+    assert SimulatedPot(**reaching, ball_gap_mm=1.0, rest_gap_mm=2.0, ball_near=True).on
+    assert SimulatedPot(**reaching, ball_gap_mm=2.0, rest_gap_mm=1.0).on
+
+
+def test_the_heat_of_the_range_ends_at_70_degrees():
+    """Half a degree more is refused, and the procedure begins with the machine as in play."""
+    with pytest.raises(ValueError, match=r"^celsius is 70\.5"):
+        SimulatedPot(celsius=70.5)
+    assert procedure()[1].startswith("Playfield down as in play")

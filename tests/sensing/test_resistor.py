@@ -205,3 +205,101 @@ def test_values_that_cannot_be_are_refused(make, message):
 def test_digit_colours_are_ten():
     """The colours of the digits run from black, 0, to white, 9. Source: C62 (ELE-06)."""
     assert (DIGITS[0], DIGITS[9], len(set(DIGITS))) == ("black", "white", 10)
+
+
+def test_the_colours_of_the_code():
+    """Digits, multipliers and tolerances in their order. Source: C62 (ELE-06)."""
+    assert DIGITS == (
+        "black", "brown", "red", "orange", "yellow", "green", "blue", "violet", "grey", "white"
+    )  # fmt: skip
+    tolerances = {"brown": 1, "red": 2, "green": 0.5, "blue": 0.25, "gold": 5, "silver": 10}
+    for colour, percent in tolerances.items():
+        assert read_colour_bands(["brown", "black", "black", colour]) == (10, percent)
+    powers = ["silver", "gold", *DIGITS]
+    for power, colour in enumerate(powers, start=-2):
+        assert read_colour_bands(["brown", "red", colour]) == (float(f"12e{power}"), 20)
+        assert colour_bands(float(f"12e{power}"), 20) == ("brown", "red", colour)
+
+
+@pytest.mark.parametrize(
+    ("heat_w", "rating"),
+    [
+        (0, 0.125),
+        (0.07, 0.25),
+        (0.13, 0.5),
+        (0.3, 1),
+        (0.6, 2),
+        (1.1, 3),
+        (1.6, 5),
+        (3, 10),
+        (5, 10),
+    ],
+)
+def test_the_next_rating_that_is_sold(heat_w, rating):
+    """Twice the heat, on the next rating up. Common practice, no source."""
+    assert rating_w(heat_w) == rating
+
+
+@pytest.mark.parametrize(
+    ("call", "name"),
+    [
+        (lambda: emitter_current_ma(supply_v=5, forward_v=1, ohm=0), "ohm"),
+        (lambda: dissipation_w(supply_v=5, forward_v=1, ohm=0), "ohm"),
+        (lambda: dissipation_w(supply_v=5, forward_v=-1, ohm=5), "forward_v"),
+        (lambda: series_resistor_ohm(supply_v=5, forward_v=5, current_ma=5), "supply_v"),
+        (lambda: derated_w(0, ambient_c=20), "rated_w"),
+        (lambda: derated_w(1, ambient_c=-274), "ambient_c"),
+        (lambda: greatest_voltage_v(0, 1), "ohm"),
+        (lambda: greatest_voltage_v(1, -1), "allowed_w"),
+        (lambda: rating_w(-1), "dissipated_w"),
+        (lambda: colour_bands(0), "ohm"),
+        (lambda: neighbours(0), "ohm"),
+        (lambda: series_resistor_ohm(supply_v=5, forward_v=1, current_ma=0), "current_ma"),
+        (lambda: derated_w(1, ambient_c=20, full_to_c=155), "full_to_c"),
+    ],
+)
+def test_what_cannot_be_is_named(call, name):
+    """The first words say which value."""
+    with pytest.raises(ValueError, match=rf"^{name} is "):
+        call()
+
+
+def test_the_last_values_that_can_be():
+    """Absolute zero is a temperature; no heat and no watt allowed are amounts; no drop is none."""
+    assert derated_w(1, ambient_c=-273) == 1
+    assert (rating_w(0), greatest_voltage_v(5, 0)) == (0.125, 0)
+    assert series_resistor_ohm(supply_v=5, forward_v=0, current_ma=5) == 1000
+
+
+def test_tolerances_known_are_listed_in_order():
+    """A tolerance that has no colour is refused with those that have one."""
+    with pytest.raises(ValueError, match=r"wanted one of 0\.25, 0\.5, 1, 2, 5, 10, 20"):
+        colour_bands(470, 3)
+
+
+def test_warm_surroundings_of_the_part():
+    """At 40 degrees where nothing is said: full rating; at 100 a half and more is lost."""
+    assert resistor_to_order(supply_v=12, forward_v=2.1, current_ma=20).rating_w == 0.5
+    warm = resistor_to_order(supply_v=12, forward_v=2.1, current_ma=20, ambient_c=100)
+    assert warm.rating_w == 1.0
+    assert rating_w(0.0625, ambient_c=70) == 0.125
+    assert rating_w(0.0625, ambient_c=71) == 0.25
+    assert derated_w(2, ambient_c=112.5) == 1
+    assert derated_w(2, ambient_c=155) == derated_w(2, ambient_c=200) == 0
+
+
+def test_neighbours_of_other_series():
+    """By hand: 1.2 kohm lies between 1 and 1.5 in E6, is itself in E12; 9.5 ohm below 10."""
+    assert neighbours(1200, E6) == (1000, 1500)
+    assert neighbours(1200, E12) == (1200, 1200)
+    assert neighbours(9.5) == (9.1, 10)
+    assert neighbours(1000) == (1000, 1000)
+    assert next_value_up(920) == 1000
+    assert next_value_up(0.099) == pytest.approx(0.1)
+
+
+def test_colours_and_neighbours_at_the_ends_of_a_decade():
+    """By hand: 9 ohm is 90 tenths, 99 ohm has two digits; 99.5 ohm lies between 91 and 100."""
+    assert colour_bands(9) == ("white", "black", "gold", "gold")
+    assert colour_bands(99) == ("white", "white", "black", "gold")
+    assert neighbours(99.5) == (91, 100)

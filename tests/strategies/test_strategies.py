@@ -190,6 +190,22 @@ print(find(st.from_type(Profile), lambda made: True).id)
     assert _run(code) == "made"
 
 
+@pytest.mark.parametrize(
+    "name", ["simrig.world.balls", "simrig.sensing.chain", "simrig.scan.scanner"]
+)
+def test_any_module_may_be_imported_first(name: str) -> None:
+    """A module that wants that of Profile is loaded whole, whatever the strategies import."""
+    code = f"""
+from simrig.strategies import _register
+_register()
+import {name}
+from simrig.profile.machine import Profile
+from hypothesis import strategies as st, find
+print(find(st.from_type(Profile), lambda made: True).id)
+"""
+    assert _run(code) == "made"
+
+
 def test_the_entry_point_is_stated() -> None:
     """The project's metadata names the function for Hypothesis."""
     import tomllib

@@ -269,3 +269,98 @@ def test_values_that_cannot_be_are_refused(make, message):
     """A value that cannot be is named, with what is wanted."""
     with pytest.raises(ValueError, match=message):
         make()
+
+
+@pytest.mark.parametrize(
+    ("call", "name"),
+    [
+        (lambda: track(gravity_mm_s2=0), "gravity_mm_s2"),
+        (lambda: track(contact_width_mm=-1), "contact_width_mm"),
+        (lambda: Roll(track=track(), stop_mm=-1), "stop_mm"),
+        (lambda: Window(start_s=-1, end_s=1), "start_s"),
+        (lambda: Roll(track=track()).blocks(beam_mm=1, offset_mm=0, beam_width_mm=-1), "beam_width_mm"),
+        (lambda: light_between(track(), offset_mm=0, beam_width_mm=-1), "beam_width_mm"),
+        (lambda: chord_mm(0, 0), "ball_diameter_mm"),
+        (lambda: resting_centre_mm(27, 0), "position"),
+        (lambda: chord_mm(27, math.nan), "offset_mm"),
+        (lambda: resting_centre_mm(0, 1), "ball_diameter_mm"),
+        (lambda: contact_width_in_groove_mm(0, 90), "ball_diameter_mm"),
+        (lambda: contact_width_in_groove_mm(27, 181), "groove_deg"),
+        (lambda: contact_width_on_rods_mm(0, gap_between_mm=0, rod_diameter_mm=1), "ball_diameter_mm"),
+        (lambda: contact_width_on_rods_mm(9, gap_between_mm=1, rod_diameter_mm=-1), "rod_diameter_mm"),
+        (lambda: contact_width_on_rods_mm(9, gap_between_mm=-1, rod_diameter_mm=1), "gap_between_mm"),
+        (lambda: rebound_share(-0.1), "restitution"),
+        (lambda: settling_s(speed_mm_s=-1, acceleration_mm_s2=1, restitution=0), "speed_mm_s"),
+        (lambda: settling_s(speed_mm_s=1, acceleration_mm_s2=0, restitution=0), "acceleration_mm_s2"),
+        (lambda: settling_s(speed_mm_s=1, acceleration_mm_s2=1, restitution=1), "restitution"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_named(call, name):
+    """The first words say which value."""
+    with pytest.raises(ValueError, match=rf"^{name} is "):
+        call()
+
+
+def test_the_last_values_that_can_be():
+    """Level and sheer slopes, nothing in the way, a groove that is flat, no rebound at all."""
+    assert track(0).acceleration_mm_s2 == 0
+    assert track(90).acceleration_mm_s2 == pytest.approx(9806.65 * 5 / 7)
+    assert contact_width_in_groove_mm(27, 180) == pytest.approx(0)
+    assert contact_width_on_rods_mm(9, gap_between_mm=0, rod_diameter_mm=3) == pytest.approx(2.25)
+    assert settling_s(speed_mm_s=9, acceleration_mm_s2=1, restitution=0) == 0
+    assert settling_s(speed_mm_s=9, acceleration_mm_s2=2, restitution=0.5) == 9
+    assert Window(start_s=0, end_s=0).length_s == 0
+    assert (rebound_share(0), rebound_share(0.5)) == (0, 0.25)
+    with pytest.raises(ValueError, match="27 mm, or the ball falls through"):
+        Track(ball_diameter_mm=27, slope_deg=5, contact_width_mm=27)
+
+
+def test_a_ball_stops_where_it_is_stopped():
+    """It gets as far as what stops it and no further; from there its place does not change."""
+    roll = Roll(track=track(30, gravity_mm_s2=9800), stop_mm=7000)
+    # 3.5 m/s^2: 7 m take 2 s and give 7 m/s.
+    assert roll.time_s(7000) == roll.stops_s() == pytest.approx(2)
+    assert roll.speed_mm_s(7000) == pytest.approx(7000)
+    assert roll.time_s(7000.1) == math.inf
+    assert (roll.position_mm(1), roll.position_mm(9)) == (pytest.approx(1750), 7000)
+    assert Roll(track=track(0), entry_speed_mm_s=500).time_s(math.inf) == math.inf
+    assert Roll(track=track(0), entry_speed_mm_s=500).time_s(250) == 0.5
+
+
+def test_beams_at_the_edges():
+    """A beam just behind the start, one touched at the very end, one as wide as the chord."""
+    level = Roll(track=track(0), entry_speed_mm_s=100, stop_mm=1000)
+    half = BALL_MM / 2
+    behind = level.blocks(beam_mm=-half, offset_mm=0)
+    assert behind.partly == Window(start_s=0, end_s=0)
+    assert level.blocks(beam_mm=-half - 0.01, offset_mm=0).partly is None
+    touched = level.blocks(beam_mm=1000 + half, offset_mm=0)
+    assert touched.partly is not None
+    assert (touched.partly.start_s, touched.partly.end_s) == (10, math.inf)
+    assert level.blocks(beam_mm=1000 + half + 0.01, offset_mm=0).partly is None
+    wide = level.blocks(beam_mm=100, offset_mm=0, beam_width_mm=BALL_MM)
+    assert wide.wholly is not None
+    assert wide.wholly.length_s == 0
+    assert wide.partly is not None
+    assert wide.partly.length_s == pytest.approx(2 * BALL_MM / 100)
+
+
+def test_light_through_a_gap_as_wide_as_the_beam():
+    """Beside the balls nothing is between; a beam wider than the ball gets light in part all
+    the time that the row moves."""
+    beside = light_between(track(), offset_mm=BALL_MM)
+    assert beside.partly is not None
+    assert beside.partly.start_s == 0
+    wide = light_between(track(), offset_mm=5, beam_width_mm=BALL_MM)
+    roll = Roll(track=track())
+    assert wide.partly == Window(start_s=0, end_s=roll.time_s(BALL_MM))
+    assert wide.wholly is None
+
+
+def test_distances_and_times_behind_the_start_are_named():
+    """The first words say which value; a groove may be narrow."""
+    with pytest.raises(ValueError, match=r"^distance_mm is -1"):
+        Roll(track=track()).time_s(-1)
+    with pytest.raises(ValueError, match=r"^time_s is -1"):
+        Roll(track=track()).position_mm(-1)
+    assert contact_width_in_groove_mm(20, 0.5) == pytest.approx(20, rel=1e-4)
