@@ -225,12 +225,7 @@ class Case:
     @cached_property
     def table(self) -> Links:
         """The table of links with everything in it that is wrong with the machine."""
-        return self.without(())
-
-    def without(self, cured: Iterable[Fault]) -> Links:
-        """Return the table of links when some of the faults are put right."""
-        left = [fault for fault in self.faults if fault not in cured]
-        table = inject(self.ground.profile, self.ground.table, left)
+        table = inject(self.ground.profile, self.ground.table, self.faults)
         for mistake in self.mistakes:
             if mistake.fact is not None:
                 table = with_fact_wrong(self.ground.profile, table, mistake.fact)
@@ -271,29 +266,33 @@ class Case:
     def _at_rest(self) -> dict[str, Value]:
         effects = self.scene.effects
         if effects is None:
-            return self._cells(NOTHING, self.table)
+            return self._cells(NOTHING)
         changes = [effects.change(fault) for fault in self.faults]
         for mistake in self.mistakes:
             if mistake.fact is not None:
                 changes.append(effects.rewired(wrong_fact(self.ground.profile, mistake.fact)))
         return self._as_noted({**self.scene.cells, **effects.changed_by(changes)})
 
-    def cells(self, act: Act = NOTHING, table: Links | None = None) -> Readings:
+    def cells(self, act: Act = NOTHING) -> Readings:
         """Return what is read while something is done to the machine."""
-        if table is None and act.edit is None and not act.as_of:
+        if act.edit is None and not act.as_of:
             if not act.by_hand:
                 return Readings(self._at_rest)
             if len(act.by_hand) == 1 and self.scene.effects is not None:
                 return Readings(self._at_rest, *act.by_hand)
-        if self is not self.ground.sound:
-            return Readings(self._cells(act, self.table if table is None else table))
-        # Checks ask the sound machine the same over and over, for every case.
+        # Checks ask the same of a machine over and over, the sound one for every case.
         if act not in self._known:
-            self._known[act] = self._cells(act, self.table)
+            self._known[act] = self._cells(act)
         return Readings(self._known[act])
 
-    def _cells(self, act: Act, table: Links) -> dict[str, Value]:
-        scene = self.scene
+    def cured(self, faults: Iterable[Fault]) -> Case:
+        """Return the case with some faults put right; the balls lie as they did."""
+        gone = [fault for fault in faults if fault.kind.effect != MOVES]
+        left = tuple(fault for fault in self.faults if fault not in gone)
+        return self.ground.case(left, self.hidden, self.mistakes)
+
+    def _cells(self, act: Act) -> dict[str, Value]:
+        scene, table = self.scene, self.table
         if act.edit is not None:
             table = act.edit(table)
         held = Value(scene.everything, scene.everything)

@@ -11,7 +11,6 @@ from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
 from simrig.faults.candidates import Fault
 from simrig.profile.keys import NONE
-from simrig.scan.scanner import Links
 from simrig.sensing.chain import Link, Part
 
 OHMS: Final = "Ohms only unplugged and without charge; meter jacks and range right."
@@ -104,12 +103,12 @@ def cured(
     watched = tuple(sensors)
     acts = (NOTHING, Act(by_hand=frozenset(watched))) if by_hand else (NOTHING,)
 
-    def wrong(case: Case, table: Links | None = None) -> bool:
+    def wrong(case: Case) -> bool:
         sound = case.ground.sound
         return any(
             case.reads(read, one, EMPTY) != sound.reads(right, one, EMPTY)
             for act in acts
-            for read, right in ((case.cells(act, table), sound.cells(act)),)
+            for read, right in ((case.cells(act), sound.cells(act)),)
             for one in watched
         )
 
@@ -117,7 +116,7 @@ def cured(
         if not wrong(case):
             return frozenset(("was-right",))
         healed = [fault for fault in case.faults if heals(fault)]
-        if not healed or wrong(case, case.without(healed)):
+        if not healed or wrong(case.cured(healed)):
             return frozenset(("no-change",))
         return frozenset(("cured",))
 
