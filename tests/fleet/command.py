@@ -38,9 +38,10 @@ def environment(**more: str) -> dict[str, str]:
 
 
 def started(*words: str, **more: str) -> subprocess.Popen[bytes]:
-    """The command, in a group of processes of its own."""
+    """The command, in a group of processes of its own, that Ctrl-C stops wherever tests run."""
     return subprocess.Popen(
         [sys.executable, "-m", "simrig", "campaign", *words], start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment(**more),
     )  # fmt: skip
 
