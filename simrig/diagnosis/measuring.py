@@ -97,33 +97,37 @@ def cured(
 
     Balls out, at rest and, ``by_hand``, with the sensors worked.
 
-    ``cured``: a reading was wrong and is right now; ``no-change``: still wrong;
-    ``was-right``: there was nothing wrong to see.
+    ``cured``: what was wrong is right now; ``partly``: some of it is, more is wrong;
+    ``no-change``: all still wrong; ``was-right``: there was nothing wrong to see.
     """
     watched = tuple(sensors)
     acts = (NOTHING, Act(by_hand=frozenset(watched))) if by_hand else (NOTHING,)
 
-    def wrong(case: Case) -> bool:
+    def wrong(case: Case) -> set[tuple[bool, str]]:
         sound = case.ground.sound
-        return any(
-            case.reads(read, one, EMPTY) != sound.reads(right, one, EMPTY)
+        return {
+            (act is NOTHING, one)
             for act in acts
             for read, right in ((case.cells(act), sound.cells(act)),)
             for one in watched
-        )
+            if case.reads(read, one, EMPTY) != sound.reads(right, one, EMPTY)
+        }
 
     def judge(case: Case) -> frozenset[str]:
-        if not wrong(case):
+        before = wrong(case)
+        if not before:
             return frozenset(("was-right",))
         healed = [fault for fault in case.faults if heals(fault)]
-        if not healed or wrong(case.cured(healed)):
-            return frozenset(("no-change",))
-        return frozenset(("cured",))
+        after = wrong(case.cured(healed)) if healed else before
+        if not after:
+            return frozenset(("cured",))
+        return frozenset(("partly" if before - after else "no-change",))
 
     return Check(
         id=name, title=title, work=work, needs=needs_of(work, **where), minutes=minutes,
-        results={"cured": "it read wrong and reads right now", "no-change": "it still reads wrong",
-                 "was-right": "it read right all the time"},
+        results={"cured": "it read wrong and reads right now",
+                 "partly": "some that read wrong read right now, others do not",
+                 "no-change": "it still reads wrong", "was-right": "it read right all the time"},
         caution=caution, ground=ground, judge=judge, sensors=frozenset(watched),
     )  # fmt: skip
 

@@ -175,7 +175,11 @@ from simrig.profile.machine import Profile
 print(type(find(st.from_type(Profile), lambda made: made.id == 'made')).__name__)
 print(any(type(one).__name__ == "_Waiting" for one in sys.meta_path))
 """
-    assert _run(code).splitlines() == ["['simrig', 'simrig.strategies']", "Profile", "False"]
+    assert _run(code).splitlines() == [
+        "['simrig', 'simrig.strategies', 'simrig.version']",
+        "Profile",
+        "False",
+    ]
 
 
 def test_profile_imported_first_is_told_too() -> None:
