@@ -244,7 +244,7 @@ def test_a_fault_kind(copy: Copy, how: str) -> None:
     (job,) = copy.json("history", "add", *unit, *repair)["entries"]
     (filed,) = job["repairs"]
     assert (filed["part_kind"], filed["part"], filed["fault"]) == ("contact", "t1", "arm-bent")
-    (note,) = copy.json("vet", "harbour-lights.toml")["findings"]
+    (note,) = copy.json("vet", "harbour-lights.toml", code=1)["findings"]
     assert note["code"] == "TELL-03"
     assert {"arm-bent:t1", "contact-stuck-closed:t1"} <= set(re.findall(r"[^ ;]+", note["message"]))
     assert copy.changed() == changed
