@@ -123,7 +123,7 @@ def test_two_runs_never_keep_in_one_file(tmp_path: Path) -> None:
     """While one process keeps its work in a file another is refused; then it is free."""
     code = (
         "import sys; from pathlib import Path; from simrig.fleet.keeping import Keeping\n"
-        f"Keeping(Path(sys.argv[1]), {ASKED!r}, {MACHINES!r}); print(); sys.stdin.read()"
+        f"Keeping(Path(sys.argv[1]), {ASKED!r}, {MACHINES!r}); print(flush=True); sys.stdin.read()"
     )
     path = tmp_path / "kept"
     root = str(Path(__file__).parents[2])
