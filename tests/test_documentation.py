@@ -148,7 +148,7 @@ def test_shown_commands_start(block: Block, tmp_path: Path) -> None:
     if block.heading == "A machine":
         return
     extras = PROJECT["project"]["optional-dependencies"]
-    brought = " ".join((*extras["dev"], *extras["test"]))
+    brought = " ".join((*extras["dev"], *extras["test"], *extras["check"]))
     for environ, command in _commands(block):
         assert command in TRIED, f"no test knows {command!r}"
         for word in command.split():
