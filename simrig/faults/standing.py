@@ -10,7 +10,7 @@ bears on these cells.  What bears on a cell is read off the matrix under the oth
 changes, in the worlds that count:
 
 - they touch it, or it reads otherwise under them;
-- its line is joined to another, or its column is driven by another strobe too;
+- it is on a line that they join, drive or read otherwise;
 - its column's signal passes back somewhere and goes on (phantoms in that column);
 - another column's signal arrives at its column (it is a way out of a sneak path);
 - a signal passes back from its row, to a column with a way out (it is a way in);
@@ -51,7 +51,6 @@ class Standing:
 
     def __init__(self, table: Links, resolver: Resolver) -> None:
         self._resolver = resolver
-        self._circuit = table.circuit
         self._crossing = {one.sensor: one for one in table.circuit.crossings}
         self._every = Exposure(frozenset(table.chains), frozenset())
         self._sound: dict[int, Exposure] = {}
@@ -97,11 +96,6 @@ class Standing:
             return self._every
         both = self._resolver.both(worlds)
         ways = _Ways.of(state, both)
-        driven, numbers = set(ways.arriving), set(ways.returning)
-        for number, nodes in state.strobes.items():
-            if nodes != self._circuit.strobes[number]:
-                numbers.add(number)
-                driven |= nodes
         crossings = state.content.crossings
 
         def bears(one: Crossing) -> bool:
@@ -109,8 +103,8 @@ class Standing:
             return (
                 now.backward is not None
                 or now.row in ways.leading_on
-                or now.column in driven
-                or one.column[0] in numbers
+                or now.column in ways.arriving
+                or one.column[0] in ways.returning
             )
 
         def near(one: Crossing) -> bool:

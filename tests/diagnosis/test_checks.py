@@ -8,17 +8,20 @@ from __future__ import annotations
 
 import os
 import re
+from random import Random
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 
-from simrig.diagnosis.bench_case import Case, Ground
+import simrig
+from simrig.diagnosis.bench_case import Act, Case, Ground
 from simrig.diagnosis.checks import catalogue, check_named, outcomes, result_named
 from simrig.diagnosis.suspects import Mistake
 from simrig.diagnosis.wrong_facts import assumed_facts
 from simrig.faults.candidates import fault_named, possible_faults
 from simrig.profile.machine import Profile
+from simrig.sensing.chain import Part
 from tests.diagnosis.bench_machine import TEXT, bench_machine
 from tests.generated_profiles import profiles
 
@@ -388,3 +391,52 @@ def test_a_plug_of_wires_alone_can_be_tapped() -> None:
     ids = {check.id for check in CHECKS}
     assert "tap-plug-plug-a" not in ids  # its bank's boards are tapped
     assert "tap-low" in ids
+
+
+@pytest.mark.parametrize("machine", ["tidal-clockwork", "basalt-freight", "orchard-signal"])
+def test_what_was_told_of_one_fault_is_told_of_two_only_where_it_holds(machine: str) -> None:
+    """A check that has been asked about each fault of a pair says of both what one says that was
+    never asked before: leads, lines and diodes carry what the other does to its sensors."""
+    profile = simrig.load(machine)
+    asked, fresh = catalogue(profile), catalogue(profile)
+    faults, chance = possible_faults(profile), Random(f"{machine} 1")
+    carrying = [one for one in faults if asked[0].ground.carries(one)]
+    for _ in range(25):
+        pair = (chance.choice(carrying), chance.choice(faults))
+        if pair[0].component == pair[1].component:
+            continue
+        for check, other in zip(asked, fresh, strict=True):
+            for fault in pair:
+                outcomes(check, [fault])
+            case = Case(ground=other.ground, faults=pair)
+            bears = other.sensors & case.touched or other.parts & case.parts or other.asks & case.of
+            wanted = other.judge(case) if bears else other.sound
+            assert outcomes(check, pair) == wanted, (check.id, [one.name for one in pair])
+
+
+@pytest.mark.parametrize("machine", ["tidal-clockwork", "basalt-freight", "orchard-signal"])
+def test_worked_by_hand_in_worlds_of_its_own_reads_as_with_its_contact_held(machine: str) -> None:
+    """For pairs of faults and each sensor: the same readings empty and with every ball home."""
+    profile = simrig.load(machine)
+    ground = Ground.of(profile)
+    faults, chance = possible_faults(profile), Random(f"{machine} 2")
+    for _ in range(40):
+        pair = tuple({one.component: one for one in chance.sample(faults, 2)}.values())
+        case = ground.case(pair)
+        for sensor in chance.sample(profile.sensor, 4):
+            by_hand = frozenset((sensor.id,))
+            own = case.cells(Act(by_hand=by_hand))
+            held = case.cells(Act(by_hand=by_hand, edit=lambda table: table))
+            for balls in (0, "home"):
+                for one in profile.sensor:
+                    assert case.reads(own, one.id, balls) == case.reads(held, one.id, balls)
+
+
+def test_a_plug_pushed_home_beside_another_fault_cures_a_part_of_it() -> None:
+    """By hand: with plug-a off both lower beams are dark; pushed home, the one whose own wire is
+    open stays so, the other reads right."""
+    behind = sorted(CHECKS[0].ground.behind(Part("connector", "plug-a")))
+    assert len(behind) > 1
+    assert says("reseat-plug-a", "plug-off:plug-a") == "cured"
+    assert says("reseat-plug-a", "plug-off:plug-a", f"receiver-dead:{behind[0]}") == "partly"
+    assert says("reseat-plug-a", f"receiver-dead:{behind[0]}") == "no-change"
