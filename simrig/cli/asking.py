@@ -14,13 +14,15 @@ from simrig.cli.context import Context, wrong
 from simrig.host.drafts import replace
 
 if TYPE_CHECKING:
+    from simrig.diagnosis.bench_check import Check
     from simrig.diagnosis.bench_job import Job
     from simrig.diagnosis.check_results import Result
     from simrig.diagnosis.isolation import Isolation
 
-KEYS = "abcdefghijklmnop"
+KEYS = "abcdefghijkmnop"
 SURE = 0.99
 HELP = "u undo   s skip this check   l what is left   w why   q leave"
+REPAIR_KEY = "r"
 
 
 @attrs.frozen(kw_only=True)
@@ -106,7 +108,7 @@ class Asking:
             self.say(f'"{word}" is no answer here; wanted Enter or u.')
 
     def _show(self, isolation: Isolation) -> None:
-        from simrig.diagnosis.isolation import result_words
+        from simrig.diagnosis.offered import result_words
         from simrig.reports import isolation_text as report
         from simrig.reports import wording
         from simrig.reports.diagnosis_text import group_words
@@ -122,6 +124,8 @@ class Asking:
             words = group_words(diagnosis, first.group, 2)
             for line in report.folded(f"{count} things can be wrong; {chance}: {words}.", "  "):
                 self.say(line)
+        if isolation.mending is not None:
+            self._lines(report.folded(report.CERTAIN, "  "))
         for line in report.folded(f"Bench now: {isolation.state.words()}.", "  "):
             self.say(line)
         for line in report.bench_steps(found.way):
@@ -141,6 +145,9 @@ class Asking:
                 self.say(line)
         if found.check.listing:
             self.say("     or the sensors that read wrong, joined by +")
+        if isolation.certain is not None and isolation.mending is None:
+            words = f"or first: {isolation.certain.title}; it is wrong in all that is left"
+            self._lines(report.folded(f"  {REPAIR_KEY}  {words}", "     "))
         self.say(f"  {HELP}")
 
     def _keys(self, isolation: Isolation) -> dict[str, str]:
@@ -176,6 +183,9 @@ class Asking:
         if word in commands:
             commands[word]()
             return
+        if word == REPAIR_KEY and isolation.certain is not None:
+            self._mend(isolation.certain)
+            return
         keys = self._keys(isolation)
         named = keys.get(word) or next(
             iter(_only([one for one in found.check.results if word and one.startswith(word)])),
@@ -196,6 +206,16 @@ class Asking:
         self._lines(report.folded(f"That cannot be: {conflict.words}."))
         self._lines(report.folded(f"What to do: {conflict.way_back}."))
         self.say("It was not taken; all that you said before is kept. u takes the last one back.")
+
+    def _mend(self, repair: Check) -> None:
+        """Say how what is certain is put right, and take it as done."""
+        from simrig.reports import isolation_text as report
+
+        self._lines(report.folded(f"Caution: {repair.caution} {report.LOCAL}", "  "))
+        self._lines(report.folded(report.sentence(repair.title), "  "))
+        self.say("Taken as put right; what you see from now on is of the mended machine.")
+        (done,) = repair.results
+        self._add(Answer(check=repair.id, result=self.job.result(repair.id, done)))
 
     def _add(self, answer: Answer) -> None:
         self.answers.append(answer)

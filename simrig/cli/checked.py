@@ -36,8 +36,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def results(job: Job, named: Sequence[str]) -> tuple[Result, ...]:
     """Return what checks have shown, in order; raises InputError with every fault in it."""
-    found: dict[str, Result] = {}
+    found: list[Result] = []
     problems = []
+    # Since something was last put right: after it a check can show otherwise.
+    since: dict[str, Result] = {}
     for pair in named:
         check, equals, result = pair.partition("=")
         try:
@@ -46,18 +48,21 @@ def results(job: Job, named: Sequence[str]) -> tuple[Result, ...]:
                     f'found "{pair}"; wanted CHECK=RESULT; simrig checks {job.profile.id} lists them'
                 )
             one = job.result(check, result)
-            other = found.get(one.check.id)
+            other = since.get(one.check.id)
             if other is not None and other.result != one.result:
                 raise ValueError(
                     f"{one.check.id} was given both {other.result} and {one.result}; "
                     "leave the one out that does not hold"
                 )
-            found[one.check.id] = one
+            if other is None:
+                found.append(one)
+            since = {} if one.check.heals is not None else since
+            since[one.check.id] = one
         except ValueError as error:
             problems.append(Problem(file="command line", where="--found", message=str(error)))
     if problems:
         raise InputError(problems)
-    return tuple(found.values())
+    return tuple(found)
 
 
 def bench_state(text: str | None, found: BenchState) -> BenchState:

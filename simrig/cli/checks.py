@@ -44,6 +44,11 @@ def run(arguments: argparse.Namespace, context: Context) -> int:
             context.say(line)
     for line in folded(LOCAL):
         context.say(line)
+    for line in folded(
+        "A repair that was made is said the same way: repair-KIND:PART=done. What is seen after "
+        "it is of the mended machine.", "  ",
+    ):  # fmt: skip
+        context.say(line)
     for one in chosen:
         mark = " " if way(bench.facts, bench.start, one.needs) is not None else "x"
         context.say("")

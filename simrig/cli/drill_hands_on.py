@@ -58,7 +58,7 @@ def session(profile: Profile, seed: int, context: Context) -> int:
 
 
 def _order(hidden: HandsOn, paid: list[Paid], word: str, context: Context) -> None:
-    from simrig.diagnosis.isolation import result_words
+    from simrig.diagnosis.offered import result_words
 
     try:
         made = hidden.order(paid, word)

@@ -286,10 +286,13 @@ class Case:
         return Readings(self._known[act])
 
     def cured(self, faults: Iterable[Fault]) -> Case:
-        """Return the case with some faults put right; the balls lie as they did."""
+        """Return the case with some faults put right, itself if none; the balls lie as they did."""
         gone = [fault for fault in faults if fault.kind.effect != MOVES]
+        if not gone:
+            return self
         left = tuple(fault for fault in self.faults if fault not in gone)
-        return self.ground.case(left, self.hidden, self.mistakes)
+        hidden = tuple(fault for fault in self.hidden if fault not in gone)
+        return self.ground.case(left, hidden, self.mistakes)
 
     def _cells(self, act: Act) -> dict[str, Value]:
         scene, table = self.scene, self.table

@@ -38,7 +38,7 @@ class Check:
     for (kinds of mistake; MOVES, balls that lie otherwise; HIDES, what does not show
     now), give the sound ones.
     ``volts`` is what a voltage check meets; ``may_stay`` a result that a fault which comes
-    and goes can give although it is there.
+    and goes can give although it is there; ``heals`` tells what doing the check puts right.
 
     Raises UnsafeError when the needs are less than the work demands, or for volts
     that nobody stated or that are too many.
@@ -59,6 +59,7 @@ class Check:
     listing: bool = False
     may_stay: str = ""
     volts: float | None = attrs.field(default=None)
+    heals: Callable[[Fault], bool] | None = attrs.field(default=None, repr=False)
     _sound: list[frozenset[str]] = attrs.field(factory=list, repr=False)
     _speaks: dict[Fault, bool] = attrs.field(factory=dict, repr=False)
     _known: dict[Hashable, frozenset[str]] = attrs.field(factory=dict, repr=False)
@@ -111,6 +112,12 @@ class Check:
                 self._known.clear()
             found = self._known[key] = self.judge(case)
         return found
+
+    def after(self, case: Case) -> Case:
+        """Return a case as the check leaves it: what it puts right stays right."""
+        if self.heals is None:
+            return case
+        return case.cured(fault for fault in (*case.faults, *case.hidden) if self.heals(fault))
 
     def speaks_of(self, fault: Fault) -> bool:
         """Tell whether a fault can change what the check shows, alone or beside others."""

@@ -12,8 +12,8 @@ import attrs
 
 from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.benches import Bench, Benches
-from simrig.diagnosis.check_results import Result
-from simrig.diagnosis.checks import check_named, result_named
+from simrig.diagnosis.check_results import Result, followed
+from simrig.diagnosis.checks import result_named
 from simrig.diagnosis.conflicts import Conflicting
 from simrig.diagnosis.diagnose import Diagnosis, Evidence, diagnose
 from simrig.diagnosis.isolation import Isolation, evidence
@@ -66,7 +66,7 @@ class Job:
 
         Raises ValueError in words for a check or a result that does not exist.
         """
-        found = check_named(self.bench.checks, check)
+        found = self.bench.named(check, self.models.faults)
         return Result(check=found, result=result_named(found, result))
 
     def diagnosis(self, results: Sequence[Result]) -> Diagnosis:
@@ -77,7 +77,7 @@ class Job:
         return attrs.evolve(found, conflict=self._contradiction(results, found.conflict))
 
     def _plain(self, results: Sequence[Result]) -> Diagnosis:
-        key = tuple(sorted((one.check.id, one.result) for one in results))
+        key = tuple((one.check.id, one.result) for one in results)
         found = self._diagnoses.get(key)
         if found is None:
             found = self._diagnoses[key] = diagnose(
@@ -135,5 +135,6 @@ def possible_results(isolation: Isolation, asked: Result) -> tuple[str, ...]:
     found: dict[str, None] = {}
     for cause in isolation.causes[:40]:
         case = isolation.bench.ground.case(cause.faults, mistakes=cause.assumes)
-        found.update(dict.fromkeys(sorted(asked.check.outcomes(case))))
+        _, now = followed(isolation.results, case)
+        found.update(dict.fromkeys(sorted(asked.check.outcomes(now))))
     return tuple(found)[:6]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 
 import attrs
 
@@ -11,8 +11,10 @@ from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_moves import BenchFacts, Way, way
 from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.check_results import Result
-from simrig.diagnosis.checks import catalogue
+from simrig.diagnosis.checks import catalogue, check_named
+from simrig.diagnosis.repairs import repair_named
 from simrig.diagnosis.suspects import Sheet
+from simrig.faults.candidates import Fault
 from simrig.profile.machine import Profile
 
 
@@ -47,6 +49,14 @@ class Bench:
     def way(self, state: BenchState, check: Check) -> Way | None:
         """Return the cheapest moves to a check; None when it is out of the question."""
         return way(self.facts, state, check.needs)
+
+    def named(self, name: str, faults: Iterable[Fault]) -> Check:
+        """Return a check of the catalogue, or the repair of one of some faults, by its id.
+
+        Raises ValueError with near matches.
+        """
+        found = repair_named(self.ground, faults, name)
+        return check_named(self.checks, name) if found is None else found
 
     def after(self, results: Sequence[Result], start: BenchState | None = None) -> BenchState:
         """Return the bench after some checks were done, one after the other."""

@@ -3,7 +3,8 @@
 A trial takes the sheets that a technician would take of the faulty machine (every
 ball home, half of them, none; or the phase in which it shows), diagnoses them, and
 does check after check, each giving what the faulty machine gives, until no check
-parts what is left.
+parts what is left.  What has to be put right on the way is put right, and its own
+minutes do not count.
 """
 
 from __future__ import annotations
@@ -16,11 +17,15 @@ import attrs
 
 from simrig.diagnosis import sequencing
 from simrig.diagnosis.bench_case import Case, Ground
+from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_job import Job
-from simrig.diagnosis.benches import Benches
+from simrig.diagnosis.bench_state import BenchState
+from simrig.diagnosis.benches import Bench, Benches
 from simrig.diagnosis.check_results import Result
 from simrig.diagnosis.diagnose import Cause
+from simrig.diagnosis.isolation import Isolation
 from simrig.diagnosis.one_sheet import Models
+from simrig.diagnosis.repairs import repaired
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault, possible_faults
@@ -132,40 +137,41 @@ class Campaign:
 
     def _isolated(self, job: Job, faults: tuple[Fault, ...], trial: Trial) -> Trial:
         """Do check after check on the faulty machine."""
-        case = Case(ground=job.bench.ground, faults=faults)
-        results: list[Result] = []
         isolation = job.isolation(())
         if isolation.diagnosis.conflict is not None:
             return attrs.evolve(trial, minutes=0.0)
-        minutes, proven, state = 0.0, True, isolation.state
-        while len(results) < MOST_STEPS:
-            # What is left is narrowed result by result; all of it is weighed anew at the end.
-            problem: sequencing.Problem | None = isolation.problem
-            while problem is not None and len(results) < MOST_STEPS:
-                choice = sequencing.next_check(problem)
-                if choice is None:
-                    break
-                check = isolation.check(choice.check.id)
-                way = job.bench.way(state, check)
-                assert way is not None
-                minutes, state = minutes + way.minutes + check.minutes, way.after
-                proven = proven and choice.proven
-                can = sorted(check.outcomes(case)) or sorted(check.results)
-                results.append(Result(check=check, result=can[0]))
-                problem = _narrowed(problem, choice.check.id, can[0])
-            isolation = job.isolation(results)
-            if sequencing.next_check(isolation.problem) is None:
-                break
+        case = Case(ground=job.bench.ground, faults=faults)
+        work = _Work(bench=job.bench, case=case, state=isolation.state)
+        while isolation.next is not None and len(work.results) < MOST_STEPS:
+            if isolation.mending is not None:
+                work.do(isolation.mending, proven=True)
+            else:
+                self._narrow(isolation, work)
+            isolation = job.isolation(work.results)
         causes = isolation.causes
         return attrs.evolve(
             trial,
-            minutes=minutes,
-            checks=len(results),
+            minutes=work.minutes,
+            checks=len(work.results),
             left=tuple(_names(cause) for cause in causes),
             held=any(_is(cause, faults) for cause in causes),
-            proven=proven,
-            parted=sequencing.next_check(isolation.problem) is not None,
+            proven=work.proven,
+            parted=isolation.next is not None,
         )
+
+    def _narrow(self, isolation: Isolation, work: _Work) -> None:
+        """Narrow what is left result by result, until it has to be weighed anew.
+
+        So it has when no check parts it any more, and when a check has put something right.
+        """
+        problem, choice = isolation.problem, isolation.choice
+        while choice is not None and len(work.results) < MOST_STEPS:
+            shown = work.do(isolation.check(choice.check.id), proven=choice.proven)
+            narrowed = _narrowed(problem, shown)
+            if narrowed is None or shown.check.heals is not None:
+                return
+            problem = narrowed
+            choice = sequencing.next_check(problem)
 
     # Where it shows
 
@@ -236,10 +242,38 @@ class Campaign:
         return _sheet(conditions, self._faulty(conditions, faults)[1][0])
 
 
-def _narrowed(problem: sequencing.Problem, check: str, result: str) -> sequencing.Problem | None:
+@attrs.define(kw_only=True)
+class _Work:
+    """What was done on one faulty machine, and how it and the bench stand since.
+
+    ``minutes`` leave out those of a repair itself, which is owed whenever it is made.
+    """
+
+    bench: Bench
+    case: Case
+    state: BenchState
+    minutes: float = 0.0
+    proven: bool = True
+    results: list[Result] = attrs.field(factory=list)
+
+    def do(self, check: Check, *, proven: bool) -> Result:
+        """Do a check and return what the machine shows; of several results the first by name."""
+        way = self.bench.way(self.state, check)
+        assert way is not None
+        can = sorted(check.outcomes(self.case)) or sorted(check.results)
+        shown = Result(check=check, result=can[0])
+        self.results.append(shown)
+        self.minutes += way.minutes + (0.0 if repaired((shown,)) else check.minutes)
+        self.state, self.case = way.after, check.after(self.case)
+        self.proven = self.proven and proven
+        return shown
+
+
+def _narrowed(problem: sequencing.Problem, shown: Result) -> sequencing.Problem | None:
     """Return what is left of a problem after a result; None when it did not foresee it."""
+    check = shown.check.id
     try:
-        return sequencing.condition(sequencing.advance(problem, check), check, result)
+        return sequencing.condition(sequencing.advance(problem, check), check, shown.result)
     except sequencing.ResultError:
         return None
 

@@ -136,10 +136,17 @@ class Shown(System):
             elif fault is None or alike[index] == index:
                 keys.append((index,))
             else:
-                case = ground.case((fault,))
-                shown = tuple([one.check.outcomes(case) for one in self.results])
-                keys.append((alike[index], shown, condition(fault)))
+                keys.append((alike[index], self._told_of(fault, ground), condition(fault)))
         return Classes.group(self.deviations, keys)
+
+    def _told_of(self, fault: Fault, ground: Ground) -> Hashable:
+        """Return what the checks show of a fault alone, and which of them puts it right."""
+        case, shown, healed = ground.case((fault,)), [], None
+        for number, one in enumerate(self.results):
+            shown.append(one.check.outcomes(case))
+            after = one.check.after(case)
+            case, healed = after, number if after is not case else healed
+        return tuple(shown), healed
 
     def _judged(self, chosen: frozenset[int]) -> tuple[float, int | None]:
         """Return how well a set explains the results, and a result that it cannot explain.
@@ -199,6 +206,14 @@ def hidden(case: Case, fickle: Iterable[Fault]) -> Case:
 
 def chances(results: Iterable[Result], case: Case) -> list[float]:
     """Return how likely each result is in a case; any result where nobody can tell."""
+    return followed(results, case)[0]
+
+
+def followed(results: Iterable[Result], case: Case) -> tuple[list[float], Case]:
+    """Return the chances of results, one after the other, and the case as they leave it.
+
+    What a check puts right is right for those that come after it.
+    """
     found = []
     for one in results:
         can = one.check.outcomes(case)
@@ -206,7 +221,8 @@ def chances(results: Iterable[Result], case: Case) -> list[float]:
             found.append(1 / max(len(one.check.results), 2))
         else:
             found.append(1 / len(can) if one.result in can else 0.0)
-    return found
+        case = one.check.after(case)
+    return found, case
 
 
 def product(values: Iterable[float]) -> float:

@@ -20,6 +20,7 @@ from simrig.diagnosis.measuring import (
     replaced,
     stated,
 )
+from simrig.faults.candidates import Fault
 from simrig.profile.components import Sensor
 from simrig.sensing.chain import Link, Part, contact
 from simrig.world.worlds import Value
@@ -81,15 +82,17 @@ def _by_eye(ground: Ground, sensor: Sensor) -> Iterator[Check]:
 
     def seen(case: Case) -> frozenset[str]:
         fault = case.failed(*beam)
-        object_there = fault is not None and fault.kind.id == "beam-obstructed"
-        return frozenset(("object" if object_there else "clear",))
+        return frozenset(("object" if fault is not None and obstructs(fault) else "clear",))
+
+    def obstructs(fault: Fault) -> bool:
+        return fault.component == beam and fault.kind.id == "beam-obstructed"
 
     where = {"balls": "out"} if below(ground, sensor) else {}
     yield Check(
         id=f"look-{sensor.id}", title=f"Look along the beam of {sensor.title} with a torch",
         work="look", needs=needs_of("look", **where), minutes=0.5,
         results={"object": "something is in it: take it out", "clear": "nothing is in it"},
-        caution="", ground=ground, judge=seen, parts=frozenset((beam,)),
+        caution="", ground=ground, judge=seen, parts=frozenset((beam,)), heals=obstructs,
     )  # fmt: skip
     yield cured(
         ground, f"wipe-{sensor.id}",

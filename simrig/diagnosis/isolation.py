@@ -3,12 +3,13 @@
 Each cause of a diagnosis is a suspect of the sequencing, with the results that the
 bench checks can give for it; a fault that comes and goes is two, one that shows
 during the work and one that does not.  The bench, with its moves and its rules, is
-the sequencing's bench.
+the sequencing's bench.  Where everything that is left has one fault in it, and checks
+do not go on, that one is put right, and the machine is read again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 
 import attrs
@@ -16,7 +17,6 @@ import attrs
 from simrig.diagnosis import sequencing
 from simrig.diagnosis.bench_case import Case
 from simrig.diagnosis.bench_check import Check
-from simrig.diagnosis.bench_moves import Way
 from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.benches import Bench
 from simrig.diagnosis.check_results import (
@@ -24,58 +24,29 @@ from simrig.diagnosis.check_results import (
     STAYS_HIDDEN,
     BenchResults,
     Result,
-    chances,
+    followed,
     hidden,
     product,
 )
 from simrig.diagnosis.diagnose import Cause, Diagnosis
+from simrig.diagnosis.offered import (
+    EASY,
+    FIRST,
+    LAST,
+    USUAL,
+    Left,
+    NextCheck,
+    Suspected,
+    compiled,
+    result_words,
+)
+from simrig.diagnosis.repairs import repair, repaired, shared
+from simrig.diagnosis.until_mended import alone, until_mended
 
 MOST_CAUSES = 150
 """So many causes, the likeliest, are weighed for the next check."""
 FEW_CAUSES, FEW_SHARE = 30, 0.995
 """Where there are more causes than a few, those that make up so much are weighed first."""
-EASY_SHARE = 0.15
-"""A check without a tool and with the playfield down goes first if it parts off so much."""
-LOOK_SHARE = 0.03
-"""A look that leaves the bench as it stands goes before these if it parts off so much."""
-FIRST, EASY, USUAL, LAST = range(4)
-"""The tiers in which checks are offered: a look as the bench stands, no tool, any, coil voltage."""
-
-
-@attrs.frozen(kw_only=True)
-class Left:
-    """What one result of a check leaves: groups of causes, likeliest first, with their chances."""
-
-    result: str
-    words: str
-    probability: float
-    groups: tuple[tuple[int, float], ...]
-
-
-@attrs.frozen(kw_only=True)
-class NextCheck:
-    """The check that pays best, the way to it, and what each result leaves."""
-
-    check: Check
-    way: Way
-    expected_minutes: float | None
-    proven: bool
-    method: str
-    leaves: tuple[Left, ...]
-
-    @property
-    def minutes(self) -> float:
-        """The check's own minutes and those of the way to it."""
-        return self.way.minutes + self.check.minutes
-
-
-@attrs.frozen(kw_only=True)
-class _Suspected:
-    """One cause in one state: showing, or hidden where it comes and goes."""
-
-    cause: int
-    case: Case
-    weight: float
 
 
 @attrs.frozen(kw_only=True, eq=False)
@@ -102,7 +73,7 @@ class Isolation:
 
     def _holds(self, cause: Cause) -> bool:
         """Whether a cause explains the results without changing its mind between two checks."""
-        return any(product(chances(self.results, case)) > 0 for case, _ in self._ways(cause))
+        return any(product(followed(self.results, case)[0]) > 0 for case, _ in self._ways(cause))
 
     def _ways(self, cause: Cause) -> list[tuple[Case, float]]:
         shows = self.bench.ground.case(cause.faults, mistakes=cause.assumes)
@@ -142,22 +113,22 @@ class Isolation:
                 return few, problem
         return len(self.causes), self._problem(len(self.causes))
 
-    def _live(self, causes: int) -> list[_Suspected]:
+    def _live(self, causes: int) -> list[Suspected]:
         return [one for one in self._suspected if one.weight > 0 and one.cause < causes]
 
     @cached_property
-    def _suspected(self) -> tuple[_Suspected, ...]:
+    def _suspected(self) -> tuple[Suspected, ...]:
         found = []
         for number, cause in enumerate(self.causes):
-            ways = [
-                (case, share * product(chances(self.results, case)))
-                for case, share in self._ways(cause)
-            ]
+            ways = []
+            for before, share in self._ways(cause):
+                shown, case = followed(self.results, before)
+                ways.append((case, share * product(shown)))
             total = sum(share for _, share in ways)
             for case, share in ways:
                 part = share / total if total else 1 / len(ways)
                 if part > 0:
-                    found.append(_Suspected(cause=number, case=case, weight=cause.chance * part))
+                    found.append(Suspected(cause=number, case=case, weight=cause.chance * part))
         return tuple(found)
 
     @property
@@ -166,11 +137,10 @@ class Isolation:
         return self._weighed[1]
 
     def _problem(self, causes: int) -> sequencing.Problem:
-        done = self.skipped.union(one.check.id for one in self.results)
         suspected = self._live(causes)
         checks: list[sequencing.Check] = []
-        for check in self.bench.checks:
-            made = None if check.id in done else _compiled(check, suspected, self._haste(check))
+        for check in self._open:
+            made = compiled(check, suspected, self._haste(check))
             if made is not None:
                 checks.append(made)
         by_id = {check.id: check for check in self.bench.checks}
@@ -191,10 +161,15 @@ class Isolation:
 
     @cached_property
     def next(self) -> NextCheck | None:
-        """The check to do next; None when no allowed check parts what is left."""
+        """What to do next; None when no allowed check parts what is left.
+
+        A check, or the repair of what is certain (``mending``).
+        """
         if len(self.causes) < 2:
             return None
-        choice = sequencing.next_check(self.problem)
+        if self.mending is not None:
+            return self._mend(self.mending)
+        choice = self.choice
         if choice is None:
             return None
         check = self.check(choice.check.id)
@@ -226,9 +201,91 @@ class Isolation:
             return FIRST
         return USUAL if any(move.id == "lower" for move in moved.moves) else EASY
 
+    @cached_property
+    def choice(self) -> sequencing.Choice | None:
+        """The check that pays best; None when no allowed check parts what is left."""
+        return sequencing.next_check(self.problem)
+
+    @cached_property
+    def certain(self) -> Check | None:
+        """The repair of what is wrong in everything that is left, whatever else is; None
+        where there is no such part, or nothing else."""
+        if len(self.causes) < 2 or (fault := shared(self.diagnosis.causes, self.results)) is None:
+            return None
+        found = repair(self.bench.ground, fault)
+        return None if found.id in self.skipped else found
+
+    @cached_property
+    def mending(self) -> Check | None:
+        """The repair that comes before any further check: of what is certain, where more is
+        left than can be weighed, or where checks part what is left only after it."""
+        found = self.certain
+        if found is None or self.bench.way(self.state, found) is None:
+            return None
+        if self.cut or (self.choice is None and self._parted_after(found)):
+            return found
+        return None
+
+    def _parted_after(self, mended: Check) -> bool:
+        suspected = [
+            attrs.evolve(one, case=mended.after(one.case)) for one in self._live(len(self.causes))
+        ]
+        return any(
+            compiled(check, suspected, USUAL) is not None
+            for check in self.bench.checks
+            if check.id not in self.skipped
+        )
+
+    def _mend(self, mended: Check) -> NextCheck:
+        moved = self.bench.way(self.state, mended)
+        assert moved is not None
+        groups: dict[int, float] = {}
+        for cause in self.diagnosis.causes:
+            groups[cause.group] = groups.get(cause.group, 0.0) + cause.chance
+        total = sum(groups.values())
+        ranked = sorted(groups.items(), key=lambda pair: -pair[1])
+        ((word, words),) = mended.results.items()
+        left = Left(
+            result=word,
+            words=words,
+            probability=1.0,
+            groups=tuple((group, share / total) for group, share in ranked),
+        )
+        return NextCheck(
+            check=mended,
+            way=moved,
+            expected_minutes=None,
+            proven=False,
+            method="certain",
+            leaves=(left,),
+        )
+
+    @cached_property
+    def _open(self) -> tuple[Check, ...]:
+        """The checks that can still tell something: neither done nor skipped.
+
+        What was done before something was put right can be done again, but for those that
+        ask about the sheet as it was read.
+        """
+        last = max((n for n, one in enumerate(self.results) if self._mended(one)), default=None)
+        done = {one.check.id for one in self.results[last or 0 :]} | self.skipped
+        return tuple(
+            check
+            for check in self.bench.checks
+            if check.id not in done and (last is None or "misread" not in check.asks)
+        )
+
+    def _mended(self, one: Result) -> bool:
+        """Whether a result says that the machine is another one since: repaired, or cured."""
+        heals = one.check.heals
+        return heals is not None and (
+            bool(repaired((one,))) or all(any(map(heals, cause.faults)) for cause in self.causes)
+        )
+
     def check(self, check_id: str) -> Check:
-        """Return the catalogue's check of that id."""
-        return next(one for one in self.bench.checks if one.id == check_id)
+        """Return the check of that id, the repair that comes next among them."""
+        every = self.bench.checks if self.certain is None else (*self.bench.checks, self.certain)
+        return next(one for one in every if one.id == check_id)
 
     def leaves(self, check_id: str) -> tuple[Left, ...]:
         """Return what each result of a check leaves, likeliest result first."""
@@ -257,8 +314,24 @@ class Isolation:
 
     @cached_property
     def plan(self) -> sequencing.Plan:
-        """The whole plan from here."""
-        return sequencing.plan(self.problem)
+        """The whole plan from here, as far as where something is put right."""
+        if self.mending is not None:
+            moved = self.bench.way(self.state, self.mending)
+            assert moved is not None
+            (word,) = self.mending.results
+            check = sequencing.Check(
+                id=self.mending.id,
+                minutes=self.mending.minutes,
+                results=sequencing.certain([word] * len(self.problem.weights)),
+            )
+            return alone(self.problem, check, moved.minutes, moved.after)
+        suspected = self._live(self._weighed[0])
+
+        def changes(check: sequencing.Check, index: int) -> bool:
+            case = suspected[index].case
+            return self.check(check.id).after(case) is not case
+
+        return until_mended(sequencing.plan(self.problem), changes)
 
     def left_at(self, group: sequencing.Group) -> tuple[Cause, ...]:
         """Return the causes that a leaf of the plan stands for, likeliest first."""
@@ -270,51 +343,6 @@ class Isolation:
         return tuple(
             self.causes[number] for number in sorted(numbers, key=lambda number: -numbers[number])
         )
-
-
-def result_words(check: Check, result: str) -> str:
-    """Return a result of a check in words."""
-    if check.listing and result not in check.results:
-        return "wrong at " + ", ".join(result.split("+"))
-    if check.listing and result != "right":
-        return f"wrong at {result}"
-    return check.results.get(result, result)
-
-
-def _compiled(check: Check, suspected: Sequence[_Suspected], haste: int) -> sequencing.Check | None:
-    """Return a check over what is suspected; None when it parts nothing."""
-    can = [check.outcomes(one.case) for one in suspected]
-    known = frozenset().union(*can)
-    if len(known) < 2:
-        return None
-    if all(one == can[0] for one in can):
-        return None
-    shared: dict[frozenset[str], Mapping[str, float]] = {}
-    results = []
-    for one in can:
-        words = one or known
-        if words not in shared:
-            shared[words] = {word: 1 / len(words) for word in sorted(words)}
-        results.append(shared[words])
-    tier = max(haste, USUAL)
-    if haste < USUAL:
-        share = _smaller_share(results, suspected)
-        if haste == FIRST and share >= LOOK_SHARE:
-            tier = FIRST
-        elif share >= EASY_SHARE:
-            tier = EASY
-    return sequencing.Check(id=check.id, minutes=check.minutes, tier=tier, results=tuple(results))
-
-
-def _smaller_share(
-    results: Sequence[Mapping[str, float]], suspected: Sequence[_Suspected]
-) -> float:
-    """Return the share of what is suspected that does not give the likeliest result."""
-    masses: dict[str, float] = {}
-    for one, mapping in zip(suspected, results, strict=True):
-        for word, chance in mapping.items():
-            masses[word] = masses.get(word, 0.0) + one.weight * chance
-    return 1 - max(masses.values()) / sum(masses.values())
 
 
 def evidence(results: Sequence[Result]) -> tuple[BenchResults, ...]:

@@ -117,8 +117,8 @@ def cured(
         before = wrong(case)
         if not before:
             return frozenset(("was-right",))
-        healed = [fault for fault in case.faults if heals(fault)]
-        after = wrong(case.cured(healed)) if healed else before
+        mended = case.cured(fault for fault in case.faults if heals(fault))
+        after = before if mended is case else wrong(mended)
         if not after:
             return frozenset(("cured",))
         return frozenset(("partly" if before - after else "no-change",))
@@ -128,7 +128,7 @@ def cured(
         results={"cured": "it read wrong and reads right now",
                  "partly": "some that read wrong read right now, others do not",
                  "no-change": "it still reads wrong", "was-right": "it read right all the time"},
-        caution=caution, ground=ground, judge=judge, sensors=frozenset(watched),
+        caution=caution, ground=ground, judge=judge, sensors=frozenset(watched), heals=heals,
     )  # fmt: skip
 
 

@@ -9,7 +9,8 @@ from simrig.diagnosis import sequencing
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_moves import BenchFacts, Way, way
 from simrig.diagnosis.bench_state import BenchState, Needs
-from simrig.diagnosis.isolation import Isolation, NextCheck
+from simrig.diagnosis.isolation import Isolation
+from simrig.diagnosis.offered import NextCheck
 from simrig.interchange.diagnosis_document import explanation
 
 
@@ -102,7 +103,9 @@ def next_check(isolation: Isolation) -> dict[str, Any] | None:
 
 
 def why(found: NextCheck) -> str:
-    """Return in a sentence why this check comes next."""
+    """Return in a sentence why this comes next."""
+    if len(found.leaves) == 1:
+        return "it is wrong in all that is left, and what is read after it tells the rest"
     parts = [
         f"{left.result} leaves {len(left.groups)} group{'' if len(left.groups) == 1 else 's'} "
         f"(chance {left.probability:.2f})"

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator
 
 from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.check_results import Result
-from simrig.diagnosis.checks import check_named
 from simrig.diagnosis.complaint import Complained
 from simrig.diagnosis.diagnose import Cause, Diagnosis
 from simrig.diagnosis.exclusion import suspect_named, why_not
@@ -83,9 +82,10 @@ def _result(job: Job, pair: str) -> Result:
 
 def _next(wanted: Iterable[str], isolation: Isolation) -> Iterator[str]:
     names = [NONE] if wanted == NONE else list(wanted)
+    faults = [one.fault for one in isolation.diagnosis.suspects if one.fault is not None]
     for name in names:
         if name != NONE:
-            check_named(isolation.bench.checks, name)
+            isolation.bench.named(name, faults)
     found = NONE if isolation.next is None else isolation.next.check.id
     if found not in names:
         yield f"the next check is {found}, expected {' or '.join(names)}"

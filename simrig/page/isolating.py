@@ -12,7 +12,8 @@ import attrs
 from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.check_results import Result
 from simrig.diagnosis.diagnose import Diagnosis
-from simrig.diagnosis.isolation import Isolation, result_words
+from simrig.diagnosis.isolation import Isolation
+from simrig.diagnosis.offered import result_words
 from simrig.diagnosis.suspects import Sheet
 from simrig.page.session import State
 from simrig.profile.machine import Profile

@@ -9,13 +9,16 @@ from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_moves import Way
 from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.diagnose import Cause
-from simrig.diagnosis.isolation import Isolation, NextCheck, result_words
+from simrig.diagnosis.isolation import Isolation
+from simrig.diagnosis.offered import NextCheck, result_words
+from simrig.diagnosis.repairs import mended, repair_caution, repaired
 from simrig.diagnosis.words import fault_words, mistake_words
 from simrig.faults.candidates import Fault
 from simrig.reports import wording
 from simrig.reports.diagnosis_text import group_words
 
 LOCAL = "Local codes, the machine's own manual and licensed practice come first."
+CERTAIN = "One thing is wrong in all that is left. Put it right first, then read again."
 MOST_DEPTH = 12
 
 
@@ -54,16 +57,21 @@ def next_lines(isolation: Isolation, most: int = 1000, machine: str = "") -> lis
     tail = folded(f"Next ({minutes(found.check.minutes)}): {sentence(found.check.title)}", "  ")
     known = "right, or the sensors that read wrong" if found.check.listing else words_of(found)
     tail += folded(f"  Then say --found {found.check.id}= {known}", "    ")
+    if isolation.mending is not None:
+        head += folded(CERTAIN, "  ")
     return [*head, *_before(found, most - len(head) - len(tail)), *tail]
 
 
 def _repair(isolation: Isolation, machine: str) -> list[str]:
     """Return what is done about what is left, the likeliest first, its caution and its proof."""
     causes = isolation.causes
-    repairs = dict.fromkeys(fault.kind.repair for cause in causes for fault in cause.faults)
+    done = repaired(isolation.results)
+    repairs = dict.fromkeys(
+        fault.kind.repair for cause in causes for fault in cause.faults if not mended(fault, done)
+    )
     if not repairs:
         return folded("No part is at fault.") if causes else []
-    lines = folded(f"Caution: {repair_caution(causes)} {LOCAL}", "  ")
+    lines = folded(f"Caution: {_repair_caution(causes)} {LOCAL}", "  ")
     lines += folded(f"Next: {'; or '.join(repairs)}.", "  ")
     first = next(_named(fault) for cause in causes for fault in cause.faults)
     return [*lines, *folded(f"  Then prove it: simrig prove {machine} --repaired {first}", "    ")]
@@ -114,7 +122,7 @@ def reasons(isolation: Isolation) -> list[str]:
     found = isolation.next
     if found is None:
         return []
-    lines = []
+    lines = [] if isolation.mending is None else folded(CERTAIN, "  ")
     for left in found.leaves:
         first, _ = left.groups[0]
         more = len(left.groups) - 1
@@ -140,6 +148,8 @@ def plan_lines(isolation: Isolation) -> list[str]:
     found = isolation.plan
     if isinstance(found.root, sequencing.Group):
         return ["No check is needed, or none parts what is left."]
+    if isolation.mending is not None:
+        return [*folded(CERTAIN), *folded(LOCAL), *_node(isolation, found.root, isolation.state, 0)]
     price = f"about {found.expected_minutes:.1f} minutes on the mean"
     proof = "no plan is shorter" if found.proven else f"found by {found.method}, not proven"
     lines = [f"The plan: {price} ({proof}).", *folded(LOCAL)]
@@ -180,6 +190,13 @@ def _node(
         words = result_words(check, branch.result)
         yield from folded(f"{margin}- {branch.result} ({chance}): {words}", margin + "  ")
         yield from _node(isolation, branch.node, way.after, depth + 1)
+        if check.heals is not None and _several(branch.node):
+            again = f"{margin}  then read again: --found {check.id}={branch.result}"
+            yield from folded(again, margin + "    ")
+
+
+def _several(node: sequencing.Step | sequencing.Group) -> bool:
+    return isinstance(node, sequencing.Group) and len(node.hypotheses) > 1
 
 
 def cause_words(isolation: Isolation, cause: Cause) -> str:
@@ -196,6 +213,7 @@ def ending(isolation: Isolation, causes: Sequence[Cause], machine: str) -> list[
     ``machine`` is what the person called the machine: its id, or its file.
     """
     profile = isolation.diagnosis.profile
+    done = repaired(isolation.results)
     lines: list[str] = []
     if len(causes) == 1:
         lines += folded(f"It is: {cause_words(isolation, causes[0])}.", "  ")
@@ -205,14 +223,15 @@ def ending(isolation: Isolation, causes: Sequence[Cause], machine: str) -> list[
         if len(causes) > 1:
             lines += folded(f"- {cause_words(isolation, cause)}", "  ")
         for fault in cause.faults:
-            lines += folded(f"  Repair: {fault.kind.repair}.", "    ")
+            repair = "was put right" if mended(fault, done) else fault.kind.repair
+            lines += folded(f"  Repair: {repair}.", "    ")
         for mistake in cause.assumes:
             lines += folded(f"  No part is at fault: {mistake_words(profile, mistake)}.", "    ")
     if len(causes) > 6:
         lines.append(f"  and {len(causes) - 6} more")
     parts = dict.fromkeys(_named(fault) for cause in causes for fault in cause.faults)
     if parts:
-        lines += folded(f"Caution: {repair_caution(causes)} {LOCAL}", "  ")
+        lines += folded(f"Caution: {_repair_caution(causes)} {LOCAL}", "  ")
         first = next(iter(parts))
         lines += folded(
             f"Then prove it: simrig prove {machine} --repaired {first} lays out the plan: balls "
@@ -226,22 +245,5 @@ def _named(fault: Fault) -> str:
     return fault.part if fault.sensor is not None else fault.name
 
 
-def repair_caution(causes: Iterable[Cause]) -> str:
-    """Return the caution of the repairs of some causes, each sentence once."""
-    found: dict[str, None] = {}
-    for cause in causes:
-        for fault in cause.faults:
-            kind = fault.kind
-            if kind.effect == "moves balls":
-                found["Near mechanisms a stick, not a finger; coils proven dead."] = None
-                continue
-            found["Balls out, unplugged, charge measured gone before hands go in."] = None
-            if "fuse" in kind.part:
-                found["Only a fuse of the same value and kind."] = None
-            if kind.part in ("resistor", "emitter", "emitter joint", "diode", "receiver"):
-                found["Hot iron, fumes, clipped leads: glasses on."] = None
-            if kind.part == "resistor":
-                found["Never bridge the resistor itself: the emitter dies."] = None
-            if kind.part == "interlock":
-                found["Try the interlock both ways at the end."] = None
-    return " ".join(found)
+def _repair_caution(causes: Iterable[Cause]) -> str:
+    return repair_caution(fault for cause in causes for fault in cause.faults)

@@ -10,7 +10,7 @@ import attrs
 from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.bench_moves import BenchFacts, Move, moves, way
 from simrig.diagnosis.bench_state import BenchState, Need
-from simrig.diagnosis.isolation import EASY
+from simrig.diagnosis.offered import EASY
 from simrig.diagnosis.sequencing import Problem, ResultError, advance, condition, optimal_minutes
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import Observation

@@ -11,7 +11,7 @@ import attrs
 from simrig.diagnosis.bench_case import Case
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_job import Job
-from simrig.diagnosis.check_results import Result
+from simrig.diagnosis.check_results import Result, followed
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault, possible_faults
@@ -62,7 +62,8 @@ class HandsOn:
         if way is None:
             return None
         # A check that can show either way shows the same at each asking.
-        shown = sorted(check.outcomes(self._case))
+        _, now = followed([one.result for one in paid], self._case)
+        shown = sorted(check.outcomes(now))
         if not shown:
             return None
         return Paid(

@@ -274,3 +274,51 @@ def test_the_catalogue_is_listed_with_what_each_check_needs(shop: Path, capsys: 
     assert "coil voltage counts as present" in " ".join(out.split())
     assert "x camera-t1" in out
     assert main(["checks", str(shop / "mill.toml"), "--about", "zzz"]) == 2
+
+
+def answering(monkeypatch: pytest.MonkeyPatch, *words: str) -> None:
+    """Answer the next questions with these words."""
+    waiting = iter(words)
+    monkeypatch.setattr("builtins.input", lambda prompt: next(waiting))
+
+
+def test_what_is_certain_can_be_put_right_first_by_one_key(
+    shop: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """t1 and t3 are dark, the meter finds the resistor of t1 open: r mends it, u takes that back."""
+    job = str(shop / "job.json")
+    words = ["--seats", "none", "--closed", "t1,t3", "--others", "rest"]
+    start = ["diagnose", str(shop / "mill.toml"), *words, "--quiet", "--ask", "--job", job]
+    answering(monkeypatch, "r", "q")
+    assert main([*start, "--found", "resistor-t1=open"]) == 1
+    screen = " ".join(capsys.readouterr().out.split())
+    assert "r or first: Put right series resistor's lead broken at t1" in screen
+    assert screen.index("Hot iron") < screen.index("Taken as put right")
+    kept = json.loads(Path(job).read_text())
+    assert kept["answers"][-1] == ["repair-resistor-lead-broken:t1", "done"]
+    answering(monkeypatch, "r", "u", "q")
+    assert main(["diagnose", str(shop / "mill.toml"), "--quiet", "--ask", "--job", job]) == 1
+    screen = " ".join(capsys.readouterr().out.split())
+    assert '"r" is no answer here' in screen
+    assert "Taken back: repair-resistor-lead-broken:t1=done" in screen
+    assert len(json.loads(Path(job).read_text())["answers"]) == 1
+
+
+def test_a_check_can_be_found_otherwise_once_something_was_put_right(
+    shop: Path, capsys: Capture
+) -> None:
+    """The same check with two results contradicts itself, unless a repair lies between them."""
+    first, mended, second = (
+        ("--found", word) for word in ("camera-t1=dark", "wipe-t1=no-change", "camera-t1=lit")
+    )
+    code, _, told = asked(shop, *first, *second, capsys=capsys)
+    assert code == 2
+    assert "was given both dark and lit" in told
+    repair = ("--found", "repair-emitter-dead:t1=done")
+    code, out, _ = asked(shop, *first, *repair, *second, "--json", capsys=capsys)
+    assert code == 1
+    assert "emitter-dead" in alone(out)
+    assert "resistor-lead-broken" not in alone(out)
+    code, out, _ = asked(shop, *first, *mended, *mended, "--json", capsys=capsys)
+    assert code == 1
+    assert "beam-dirty" not in alone(out)

@@ -15,7 +15,8 @@ from simrig.diagnosis import bench_state, sequencing
 from simrig.diagnosis.bench_case import Case
 from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.check_results import BenchResults, Result
-from simrig.diagnosis.isolation import LAST, Isolation
+from simrig.diagnosis.isolation import Isolation
+from simrig.diagnosis.offered import LAST
 from simrig.diagnosis.reasoning import explain
 from simrig.diagnosis.suspects import Sheet
 from simrig.diagnosis.system import Allowed
