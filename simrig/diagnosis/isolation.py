@@ -20,13 +20,11 @@ from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.benches import Bench
 from simrig.diagnosis.check_results import (
-    SHOWS,
-    STAYS_HIDDEN,
     BenchResults,
     Result,
     followed,
-    hidden,
     product,
+    states,
 )
 from simrig.diagnosis.diagnose import Cause, Diagnosis
 from simrig.diagnosis.offered import (
@@ -76,11 +74,7 @@ class Isolation:
         return any(product(followed(self.results, case)[0]) > 0 for case, _ in self._ways(cause))
 
     def _ways(self, cause: Cause) -> list[tuple[Case, float]]:
-        shows = self.bench.ground.case(cause.faults, mistakes=cause.assumes)
-        fickle = [fault for fault in cause.faults if fault.kind.intermittent]
-        if not fickle:
-            return [(shows, 1.0)]
-        return [(shows, SHOWS), (hidden(shows, fickle), STAYS_HIDDEN)]
+        return states(self.bench.ground.case(cause.faults, mistakes=cause.assumes))
 
     @property
     def causes(self) -> tuple[Cause, ...]:

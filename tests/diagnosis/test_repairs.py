@@ -98,6 +98,17 @@ def test_a_repair_is_said_like_a_check_and_changes_what_is_read() -> None:
     assert "emitter-dead:t1 emitter-dead:t3" in left(nothing)
 
 
+def test_of_two_faults_that_come_and_go_one_can_show_while_the_other_hides() -> None:
+    """Both showed on the sheet; the plug makes now, the dirt stays, and is wiped off (by hand).
+
+    With both showing the reseat would be partly, with both hidden there were nothing to see.
+    """
+    found = after(BANK, "reseat-plug-a=no-change", "wipe-t1=cured")
+    assert "beam-dirty:t1 plug-loose:plug-a" in left(found)
+    weighed = [{one.name for one in cause.faults} for cause in found.causes]
+    assert {"beam-dirty:t1", "plug-loose:plug-a"} in weighed
+
+
 def test_a_repair_that_the_machine_does_not_have_is_told() -> None:
     """A part that is not there, and balls, which are not parts, have no repair."""
     with pytest.raises(ValueError, match="there is no check"):
