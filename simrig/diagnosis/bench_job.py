@@ -90,7 +90,11 @@ class Job:
         return found
 
     def isolation(
-        self, results: Sequence[Result], skipped: frozenset[str] = frozenset()
+        self,
+        results: Sequence[Result],
+        skipped: frozenset[str] = frozenset(),
+        *,
+        mend_first: bool = False,
     ) -> Isolation:
         """Return what to do next after some results."""
         return Isolation(
@@ -98,6 +102,7 @@ class Job:
             bench=self.bench,
             results=tuple(results),
             skipped=skipped,
+            mend_first=mend_first,
             state=self.bench.after(results[self.done :], self.start),
         )
 
