@@ -28,6 +28,8 @@ SHOWS, STAYS_HIDDEN = 0.8, 0.15
 its mind: common practice, no source."""
 CARRYING = ("numbering", "profile")
 """Mistakes under which another sensor is read, or another matrix."""
+LIFTING = ("clip", "exchange")
+"""Kinds of work that take part of a chain out of the circuit."""
 MAY_STAY = 0.1
 """And how likely a tap leaves it as it is."""
 
@@ -137,7 +139,8 @@ class Shown(System):
             elif fault is None or alike[index] == index:
                 keys.append((index,))
             else:
-                keys.append((alike[index], self._told_of(fault, ground), condition(fault)))
+                told = self._told_of(fault, ground)
+                keys.append((alike[index], told, condition(fault), self._lifted_at(fault, ground)))
         return Classes.group(self.deviations, keys)
 
     def _told_of(self, fault: Fault, ground: Ground) -> Hashable:
@@ -148,6 +151,20 @@ class Shown(System):
             after = one.check.after(case)
             case, healed = after, number if after is not case else healed
         return tuple(shown), healed
+
+    def _lifted_at(self, fault: Fault, ground: Ground) -> Hashable:
+        """Return the part where a check has lifted or joined something in its chain.
+
+        Alone, phantoms can hide on which side of that it lies; beside another fault they do not.
+        """
+        if not ground.sneaking:
+            return None
+        behind = ground.behind(Part(*fault.component))
+        lifted = any(
+            one.check.work in LIFTING and not behind.isdisjoint(one.check.sensors)
+            for one in self.results
+        )
+        return fault.component if lifted else None
 
     def _judged(self, chosen: frozenset[int]) -> tuple[float, int | None]:
         """Return how well a set explains the results, and a result that it cannot explain.
