@@ -214,6 +214,8 @@ class Asking:
         self.keep.save(self.answers)
 
     def _undo(self) -> None:
+        from simrig.reports import isolation_text as report
+
         if not self.answers:
             self.say("There is nothing to take back.")
             return
@@ -221,8 +223,8 @@ class Asking:
         last = self.answers.pop()
         shown = f"={last.result.result}" if last.result is not None else ", skipped"
         words = f"Taken back: {last.check}{shown}. The bench stands as before it on this screen."
-        from simrig.reports import isolation_text as report
-
+        if last.result is not None and last.result.check.heals is not None:
+            words += " What it has put right on the machine stays right: say it again, not do it."
         self._lines(report.folded(words, "  "))
         self.keep.save(self.answers)
 

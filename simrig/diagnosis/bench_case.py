@@ -286,10 +286,8 @@ class Case:
         return Readings(self._known[act])
 
     def cured(self, faults: Iterable[Fault], mistakes: Iterable[Mistake] = ()) -> Case:
-        """Return the case without some faults and mistakes, itself if none; the balls lie as
-        they did."""
-        gone = [fault for fault in faults if fault.kind.effect != MOVES]
-        known = tuple(mistakes)
+        """Return the case without some faults and mistakes, itself if none."""
+        gone, known = tuple(faults), tuple(mistakes)
         if not gone and not known:
             return self
         left = tuple(fault for fault in self.faults if fault not in gone)

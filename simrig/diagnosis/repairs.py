@@ -23,19 +23,23 @@ from simrig.sensing.chain import Part
 REPAIR: Final = "repair-"
 DONE: Final = "done"
 MINUTES: Final = 10.0
-"""What a repair takes: common practice, no source.  It is owed anyway, and weighs nothing
-in what comes next."""
+FEW_MINUTES: Final = 2.0
+"""What a repair takes, and what balls take: common practice, no source.  It is owed anyway,
+and weighs nothing in what comes next."""
 _AT_THE_DOOR: Final = ("fuse", "supply", "interlock")
 
 
 def repair(ground: Ground, fault: Fault, *others: Fault) -> Check:
-    """Return the repair of a part, whatever is wrong with it, by one of its faults.
+    """Return the repair of a part, or of balls, whatever is wrong, by one of its faults.
 
     ``others`` are what else it can be that is wrong with it: said where another thing is
     done about it.
     """
     part = fault.component
-    words = f"{fault_words(ground.profile, fault)}: {fault.kind.repair}"
+    balls = fault.kind.effect == MOVES
+    work = "hand" if balls else "iron"
+    what, does = fault_words(ground.profile, fault), fault.kind.repair
+    words = f"{does[0].upper()}{does[1:]} ({what})" if balls else f"Put right {what}: {does}"
     for other in others:
         if other.kind.repair != fault.kind.repair:
             words += f"; or, if it is {fault_words(ground.profile, other)}: {other.kind.repair}"
@@ -45,8 +49,8 @@ def repair(ground: Ground, fault: Fault, *others: Fault) -> Check:
 
     return Check(
         id=f"{REPAIR}{fault.name}",
-        title=f"Put right {words}",
-        work="iron", needs=needs_of("iron", **_where(ground, fault)), minutes=MINUTES,
+        title=words, work=work, needs=needs_of(work, **_where(ground, fault)),
+        minutes=FEW_MINUTES if balls else MINUTES,
         results={DONE: "it is put right"}, caution=repair_caution((fault, *others)),
         ground=ground,
         judge=done, heals=lambda other: other.component == part, parts=frozenset((Part(*part),)),
@@ -67,11 +71,6 @@ def repair_named(ground: Ground, faults: Iterable[Fault], name: str) -> Check | 
         near = difflib.get_close_matches(wanted, known, 3)
         hint = f"did you mean {' or '.join(near)}?" if near else f"wanted {REPAIR}KIND:PART"
         raise ValueError(f'there is no check "{name.strip()}"; {hint}')
-    if fault.kind.effect == MOVES:
-        raise ValueError(
-            f'there is no check "{wanted}": with a ball put right, what was read before holds no '
-            "longer; read again, and leave the results before it out"
-        )
     return repair(ground, fault)
 
 
@@ -86,11 +85,7 @@ def shared(
     left_out = set(skipped)
 
     def wrong(cause: Cause) -> dict[tuple[str, str], Fault]:
-        return {
-            fault.component: fault
-            for fault in cause.faults
-            if fault.kind.effect != MOVES and mended(fault, results) is None
-        }
+        return {fault.component: fault for fault in cause.faults if mended(fault, results) is None}
 
     found: dict[tuple[str, str], dict[Fault, None]] | None = None
     for cause in causes:
@@ -112,9 +107,10 @@ def is_repair(check: Check) -> bool:
 
 
 def mended(fault: Fault, results: Iterable[Result]) -> Check | None:
-    """Return the first check, or repair, that has put a fault right; None where none has."""
+    """Return the repair, or else the first check, that has put a fault right; None: none has."""
     checks = (one.check for one in results)
-    return next((one for one in checks if one.heals is not None and one.heals(fault)), None)
+    found = [one for one in checks if one.heals is not None and one.heals(fault)]
+    return next(filter(is_repair, found), found[0] if found else None)
 
 
 def repair_caution(faults: Iterable[Fault]) -> str:
@@ -140,6 +136,8 @@ def repair_caution(faults: Iterable[Fault]) -> str:
 def _where(ground: Ground, fault: Fault) -> Mapping[str, str]:
     """Return how the bench stands for a repair; where nobody knows, hands come from below."""
     kind, name = fault.component
+    if fault.kind.effect == MOVES:
+        return OPEN_DOOR
     if kind == "connector":
         return placed(ground, name)
     return OPEN_DOOR if kind in _AT_THE_DOOR else RAISED

@@ -310,6 +310,7 @@ def test_what_is_certain_can_be_put_right_first_by_one_key(
     screen = " ".join(capsys.readouterr().out.split())
     assert '"r" is no answer here' in screen
     assert "Taken back: repair-resistor-lead-broken:t1=done" in screen
+    assert "What it has put right on the machine stays right: say it again" in screen
     assert len(json.loads(Path(job).read_text())["answers"]) == 2
 
 
@@ -333,6 +334,9 @@ def test_what_was_put_right_by_a_check_is_not_said_as_to_be_done(
     assert main([*words, "--found", "look-t1=object"]) == 1
     screen = " ".join(capsys.readouterr().out.split())
     assert "Next: take the object out, unless you did with look-t1." in screen
+    out = ("--found", "look-t1=object", "--found", "repair-beam-obstructed:t1=done")
+    assert main([*words, *out]) == 1
+    assert "Next: all of it is put right" in " ".join(capsys.readouterr().out.split())
     answering(monkeypatch, "")
     assert main([*words, "--ask", "--found", "wipe-t1=cured"]) == 1
     screen = " ".join(capsys.readouterr().out.split())

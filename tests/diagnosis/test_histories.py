@@ -129,8 +129,7 @@ def worked_on(made: Machine, steps: int) -> None:
     checks = made.job.bench.checks
     healing = [one for one in checks if one.changes]
     for _ in range(steps):
-        there = [one for one in made.faults if one.kind.effect != "moves balls"]
-        repairs = [repair(made.job.bench.ground, one) for one in there]
+        repairs = [repair(made.job.bench.ground, one) for one in made.faults]
         among = made.chance.choice((healing, repairs or checks, checks, checks))
         taken = {one.kind for one in made.mistakes}
         near = [one for one in among if any(map(one.speaks_of, made.faults)) or one.asks & taken]
