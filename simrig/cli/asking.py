@@ -14,7 +14,6 @@ from simrig.cli.context import Context, wrong
 from simrig.host.drafts import replace
 
 if TYPE_CHECKING:
-    from simrig.diagnosis.bench_check import Check
     from simrig.diagnosis.bench_job import Job
     from simrig.diagnosis.check_results import Result
     from simrig.diagnosis.isolation import Isolation
@@ -41,7 +40,7 @@ class Asking:
         self.context = context
         self.answers = list(kept)
         self.keep = keep
-        self.notes: list[str] = []
+        self.mend_first = False
 
     @property
     def results(self) -> tuple[Result, ...]:
@@ -52,7 +51,7 @@ class Asking:
     def isolation(self) -> Isolation:
         """What is left now."""
         skipped = frozenset(one.check for one in self.answers if one.result is None)
-        return self.job.isolation(self.results, skipped)
+        return self.job.isolation(self.results, skipped, mend_first=self.mend_first)
 
     def run(self) -> int:
         """Ask until one thing is left, nothing parts what is left, or the person leaves."""
@@ -126,13 +125,13 @@ class Asking:
                 self.say(line)
         if isolation.mending is not None:
             self._lines(report.folded(report.CERTAIN, "  "))
+        self._lines(report.put_right(isolation))
         for line in report.folded(f"Bench now: {isolation.state.words()}.", "  "):
             self.say(line)
         for line in report.bench_steps(found.way):
             self.say(line)
-        if found.way.moves:
-            for line in report.folded(report.LOCAL, "  "):
-                self.say(line)
+        if found.way.moves or isolation.mending is not None:
+            self._lines(report.folded(report.LOCAL, "  "))
         if found.check.caution:
             for line in report.folded(f"Caution: {found.check.caution}", "  "):
                 self.say(line)
@@ -145,10 +144,11 @@ class Asking:
                 self.say(line)
         if found.check.listing:
             self.say("     or the sensors that read wrong, joined by +")
-        if isolation.certain is not None and isolation.mending is None:
-            words = report.sentence(
-                f"or first, it is in all that is left: {isolation.certain.title}"
-            )
+        if self.mend_first and isolation.mending is not None:
+            self.say(f"  {REPAIR_KEY}  go on with checks instead")
+        elif isolation.certain is not None and isolation.mending is None:
+            title = report.sentence(isolation.certain.title)
+            words = f"or first, it is in all that is left: {title}"
             self._lines(report.folded(f"  {REPAIR_KEY}  {words}", "     "))
         self.say(f"  {HELP}")
 
@@ -185,8 +185,8 @@ class Asking:
         if word in commands:
             commands[word]()
             return
-        if word == REPAIR_KEY and isolation.certain is not None:
-            self._mend(isolation.certain)
+        if word == REPAIR_KEY and (self.mend_first or isolation.certain is not None):
+            self.mend_first = not self.mend_first
             return
         keys = self._keys(isolation)
         named = keys.get(word) or next(
@@ -209,27 +209,24 @@ class Asking:
         self._lines(report.folded(f"What to do: {conflict.way_back}."))
         self.say("It was not taken; all that you said before is kept. u takes the last one back.")
 
-    def _mend(self, repair: Check) -> None:
-        """Say how what is certain is put right, and take it as done."""
-        from simrig.reports import isolation_text as report
-
-        self._lines(report.folded(f"Caution: {repair.caution} {report.LOCAL}", "  "))
-        self._lines(report.folded(report.sentence(repair.title), "  "))
-        self.say("Taken as put right; what you see from now on is of the mended machine.")
-        (done,) = repair.results
-        self._add(Answer(check=repair.id, result=self.job.result(repair.id, done)))
-
     def _add(self, answer: Answer) -> None:
+        self.mend_first = False
         self.answers.append(answer)
         self.keep.save(self.answers)
 
     def _undo(self) -> None:
+        from simrig.reports import isolation_text as report
+
         if not self.answers:
             self.say("There is nothing to take back.")
             return
+        self.mend_first = False
         last = self.answers.pop()
         shown = f"={last.result.result}" if last.result is not None else ", skipped"
-        self.say(f"Taken back: {last.check}{shown}. The bench stands as before it on this screen.")
+        words = f"Taken back: {last.check}{shown}. The bench stands as before it on this screen."
+        if last.result is not None and last.result.check.heals is not None:
+            words += " What it has put right on the machine stays right: say it again, not do it."
+        self._lines(report.folded(words, "  "))
         self.keep.save(self.answers)
 
     def _left(self, isolation: Isolation) -> None:

@@ -38,7 +38,7 @@ def results(job: Job, named: Sequence[str]) -> tuple[Result, ...]:
     """Return what checks have shown, in order; raises InputError with every fault in it."""
     found: list[Result] = []
     problems = []
-    # Since something was last put right: after it a check can show otherwise.
+    # Since something was last put right: after it a check can show otherwise, itself too.
     since: dict[str, Result] = {}
     for pair in named:
         check, equals, result = pair.partition("=")
@@ -56,8 +56,7 @@ def results(job: Job, named: Sequence[str]) -> tuple[Result, ...]:
                 )
             if other is None:
                 found.append(one)
-            since = {} if one.check.heals is not None else since
-            since[one.check.id] = one
+            since = {} if one.check.changes else {**since, one.check.id: one}
         except ValueError as error:
             problems.append(Problem(file="command line", where="--found", message=str(error)))
     if problems:

@@ -285,14 +285,15 @@ class Case:
             self._known[act] = self._cells(act)
         return Readings(self._known[act])
 
-    def cured(self, faults: Iterable[Fault]) -> Case:
-        """Return the case with some faults put right, itself if none; the balls lie as they did."""
-        gone = [fault for fault in faults if fault.kind.effect != MOVES]
-        if not gone:
+    def cured(self, faults: Iterable[Fault], mistakes: Iterable[Mistake] = ()) -> Case:
+        """Return the case without some faults and mistakes, itself if none."""
+        gone, known = tuple(faults), tuple(mistakes)
+        if not gone and not known:
             return self
         left = tuple(fault for fault in self.faults if fault not in gone)
         hidden = tuple(fault for fault in self.hidden if fault not in gone)
-        return self.ground.case(left, hidden, self.mistakes)
+        still = tuple(mistake for mistake in self.mistakes if mistake not in known)
+        return self.ground.case(left, hidden, still)
 
     def _cells(self, act: Act) -> dict[str, Value]:
         scene, table = self.scene, self.table

@@ -9,6 +9,7 @@ import attrs
 
 from simrig.diagnosis.bench_case import MOVES, Case, Ground
 from simrig.diagnosis.bench_state import EASY, ELEVATED, MOST_VOLTS, WORK, Needs, UnsafeError
+from simrig.diagnosis.suspects import Mistake
 from simrig.faults.candidates import Fault
 from simrig.sensing.chain import Part
 
@@ -38,7 +39,8 @@ class Check:
     for (kinds of mistake; MOVES, balls that lie otherwise; HIDES, what does not show
     now), give the sound ones.
     ``volts`` is what a voltage check meets; ``may_stay`` a result that a fault which comes
-    and goes can give although it is there; ``heals`` tells what doing the check puts right.
+    and goes can give although it is there; ``heals`` tells what doing the check puts right,
+    ``corrects`` what the reader no longer has wrong after it.
 
     Raises UnsafeError when the needs are less than the work demands, or for volts
     that nobody stated or that are too many.
@@ -60,6 +62,7 @@ class Check:
     may_stay: str = ""
     volts: float | None = attrs.field(default=None)
     heals: Callable[[Fault], bool] | None = attrs.field(default=None, repr=False)
+    corrects: Callable[[Mistake], bool] | None = attrs.field(default=None, repr=False)
     _sound: list[frozenset[str]] = attrs.field(factory=list, repr=False)
     _speaks: dict[Fault, bool] = attrs.field(factory=dict, repr=False)
     _known: dict[Hashable, frozenset[str]] = attrs.field(factory=dict, repr=False)
@@ -115,9 +118,23 @@ class Check:
 
     def after(self, case: Case) -> Case:
         """Return a case as the check leaves it: what it puts right stays right."""
-        if self.heals is None:
-            return case
-        return case.cured(fault for fault in (*case.faults, *case.hidden) if self.heals(fault))
+        faults, mistakes = self.puts_right((*case.faults, *case.hidden), case.mistakes)
+        return case.cured(faults, mistakes) if faults or mistakes else case
+
+    @property
+    def changes(self) -> bool:
+        """Whether what is seen after it can be of another machine, or seen with other eyes."""
+        return self.heals is not None or self.corrects is not None
+
+    def puts_right(
+        self, faults: Iterable[Fault], mistakes: Iterable[Mistake]
+    ) -> tuple[tuple[Fault, ...], tuple[Mistake, ...]]:
+        """Return those of some faults and mistakes that are gone once the check is done."""
+        heals, corrects = self.heals, self.corrects
+        return (
+            () if heals is None else tuple([one for one in faults if heals(one)]),
+            () if corrects is None else tuple([one for one in mistakes if corrects(one)]),
+        )
 
     def speaks_of(self, fault: Fault) -> bool:
         """Tell whether a fault can change what the check shows, alone or beside others."""

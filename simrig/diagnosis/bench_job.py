@@ -18,6 +18,7 @@ from simrig.diagnosis.conflicts import Conflicting
 from simrig.diagnosis.diagnose import Diagnosis, Evidence, diagnose
 from simrig.diagnosis.isolation import Isolation, evidence
 from simrig.diagnosis.one_sheet import Models
+from simrig.diagnosis.repairs import DONE, repair, shared
 from simrig.diagnosis.suspects import Sheet
 from simrig.faults.candidates import possible_faults
 from simrig.faults.modes import FAULT_KINDS, FaultKind
@@ -90,7 +91,11 @@ class Job:
         return found
 
     def isolation(
-        self, results: Sequence[Result], skipped: frozenset[str] = frozenset()
+        self,
+        results: Sequence[Result],
+        skipped: frozenset[str] = frozenset(),
+        *,
+        mend_first: bool = False,
     ) -> Isolation:
         """Return what to do next after some results."""
         return Isolation(
@@ -98,6 +103,7 @@ class Job:
             bench=self.bench,
             results=tuple(results),
             skipped=skipped,
+            mend_first=mend_first,
             state=self.bench.after(results[self.done :], self.start),
         )
 
@@ -124,10 +130,21 @@ class Job:
                 if self._plain([other for other in results if other is not one]).conflict is None
             ]
         way_back = f"do the check {wrong.check.id} again"
+        if (mended := self._unsaid(before, wrong)) is not None:
+            way_back += f"; or, if it was put right by then, say {mended} before it"
         if spare:
-            way_back += f", or leave one of these out: {', '.join(spare)}"
+            way_back += f"; or leave one of these out: {', '.join(spare)}"
         way_back += f"; or suspect more at once: --faults {self.limit + 1}"
         return Conflicting(kind=RESULTS, readings=(), words=words, way_back=way_back)
+
+    def _unsaid(self, before: Sequence[Result], wrong: Result) -> Result | None:
+        """Return a repair that nobody told of, after which a result is none to wonder at."""
+        found = shared(self._plain(before).causes, before) if before else ()
+        if not found:
+            return None
+        made = repair(self.bench.ground, found[0])
+        done = Result(check=made, result=DONE)
+        return done if self._plain([*before, done, wrong]).conflict is None else None
 
 
 def possible_results(isolation: Isolation, asked: Result) -> tuple[str, ...]:

@@ -55,8 +55,7 @@ class Bench:
 
         Raises ValueError with near matches.
         """
-        found = repair_named(self.ground, faults, name)
-        return check_named(self.checks, name) if found is None else found
+        return repair_named(self.ground, faults, name) or check_named(self.checks, name)
 
     def after(self, results: Sequence[Result], start: BenchState | None = None) -> BenchState:
         """Return the bench after some checks were done, one after the other."""

@@ -25,7 +25,7 @@ from simrig.diagnosis.check_results import Result
 from simrig.diagnosis.diagnose import Cause
 from simrig.diagnosis.isolation import Isolation
 from simrig.diagnosis.one_sheet import Models
-from simrig.diagnosis.repairs import repaired
+from simrig.diagnosis.repairs import is_repair
 from simrig.diagnosis.suspects import Sheet
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import Fault, possible_faults
@@ -168,7 +168,7 @@ class Campaign:
         while choice is not None and len(work.results) < MOST_STEPS:
             shown = work.do(isolation.check(choice.check.id), proven=choice.proven)
             narrowed = _narrowed(problem, shown)
-            if narrowed is None or shown.check.heals is not None:
+            if narrowed is None or shown.check.changes:
                 return
             problem = narrowed
             choice = sequencing.next_check(problem)
@@ -263,7 +263,7 @@ class _Work:
         can = sorted(check.outcomes(self.case)) or sorted(check.results)
         shown = Result(check=check, result=can[0])
         self.results.append(shown)
-        self.minutes += way.minutes + (0.0 if repaired((shown,)) else check.minutes)
+        self.minutes += way.minutes + (0.0 if is_repair(check) else check.minutes)
         self.state, self.case = way.after, check.after(self.case)
         self.proven = self.proven and proven
         return shown

@@ -2,11 +2,12 @@
 
 A fault that comes and goes may show during the whole of the work, or not at all,
 or change its mind between two checks; what it then gives counts less, but is never
-ruled out.
+ruled out.  Of two such faults each does so by itself.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Hashable, Iterable
 from functools import cached_property
 
@@ -22,11 +23,13 @@ from simrig.diagnosis.system import Allowed, Conflict, Deviation, System
 from simrig.faults.candidates import Fault
 from simrig.sensing.chain import Part
 
-SHOWS, STAYS_HIDDEN, CHANGES = 0.8, 0.15, 0.05
-"""How likely an intermittent fault shows throughout the work on it, hides, or changes:
-common practice, no source."""
+SHOWS, STAYS_HIDDEN = 0.8, 0.15
+"""How likely an intermittent fault shows throughout the work on it, or hides; else it changes
+its mind: common practice, no source."""
 CARRYING = ("numbering", "profile")
 """Mistakes under which another sensor is read, or another matrix."""
+LIFTING = ("clip", "exchange")
+"""Kinds of work that take part of a chain out of the circuit."""
 MAY_STAY = 0.1
 """And how likely a tap leaves it as it is."""
 
@@ -136,7 +139,8 @@ class Shown(System):
             elif fault is None or alike[index] == index:
                 keys.append((index,))
             else:
-                keys.append((alike[index], self._told_of(fault, ground), condition(fault)))
+                told = self._told_of(fault, ground)
+                keys.append((alike[index], told, condition(fault), self._lifted_at(fault, ground)))
         return Classes.group(self.deviations, keys)
 
     def _told_of(self, fault: Fault, ground: Ground) -> Hashable:
@@ -147,6 +151,20 @@ class Shown(System):
             after = one.check.after(case)
             case, healed = after, number if after is not case else healed
         return tuple(shown), healed
+
+    def _lifted_at(self, fault: Fault, ground: Ground) -> Hashable:
+        """Return the part where a check has lifted or joined something in its chain.
+
+        Alone, phantoms can hide on which side of that it lies; beside another fault they do not.
+        """
+        if not ground.sneaking:
+            return None
+        behind = ground.behind(Part(*fault.component))
+        lifted = any(
+            one.check.work in LIFTING and not behind.isdisjoint(one.check.sensors)
+            for one in self.results
+        )
+        return fault.component if lifted else None
 
     def _judged(self, chosen: frozenset[int]) -> tuple[float, int | None]:
         """Return how well a set explains the results, and a result that it cannot explain.
@@ -159,18 +177,18 @@ class Shown(System):
         faults = tuple(one.fault for one in ones if one.fault is not None)
         mistakes = tuple(one.mistake for one in ones if one.mistake is not None)
         ground = self.results[0].check.ground
-        fickle = tuple(fault for fault in faults if fault.kind.intermittent)
-        shows = ground.case(faults, mistakes=mistakes)
-        shown = ever = chances(self.results, shows)
-        likelihood = product(shown)
-        if fickle:
-            hides = chances(self.results, hidden(shows, fickle))
+        ways = states(ground.case(faults, mistakes=mistakes))
+        shown = [chances(self.results, case) for case, _ in ways]
+        likelihood = sum(
+            share * product(found) for (_, share), found in zip(ways, shown, strict=True)
+        )
+        ever = shown[0]
+        if len(ways) > 1:
             ever = [
-                max((p + q) / 2, MAY_STAY if result.check.may_stay == result.result else 0.0)
-                for p, q, result in zip(shown, hides, self.results, strict=True)
+                max(sum(each) / len(each), MAY_STAY if one.check.may_stay == one.result else 0.0)
+                for one, *each in zip(self.results, *shown, strict=True)
             ]
-            likelihood = SHOWS * likelihood + STAYS_HIDDEN * product(hides)
-            likelihood += CHANGES * product(ever)
+            likelihood += (1 - sum(share for _, share in ways)) * product(ever)
         if likelihood > 0:
             return likelihood, None
         against = [number for number, chance in enumerate(ever) if chance == 0]
@@ -197,11 +215,22 @@ def _spoken_of(check: Check, suspects: Iterable[Suspect]) -> frozenset[int]:
     return frozenset(found)
 
 
-def hidden(case: Case, fickle: Iterable[Fault]) -> Case:
-    """Return a case in which the faults that come and go do not show."""
-    gone = tuple(fickle)
-    left = tuple(fault for fault in case.faults if fault not in gone)
-    return case.ground.case(left, gone, case.mistakes)
+def states(case: Case) -> list[tuple[Case, float]]:
+    """Return a case for each way in which its faults that come and go can last, and how likely.
+
+    Each shows during the whole of the work or hides during it; the first is the case
+    itself, in which all show.  What is left to certainty: one changes its mind.
+    """
+    fickle = [fault for fault in case.faults if fault.kind.intermittent]
+    if not fickle:
+        return [(case, 1.0)]
+    found = []
+    for hides in itertools.product((False, True), repeat=len(fickle)):
+        gone = tuple(fault for fault, one in zip(fickle, hides, strict=True) if one)
+        left = tuple(fault for fault in case.faults if fault not in gone)
+        state = case.ground.case(left, gone, case.mistakes) if gone else case
+        found.append((state, product(STAYS_HIDDEN if one else SHOWS for one in hides)))
+    return found
 
 
 def chances(results: Iterable[Result], case: Case) -> list[float]:

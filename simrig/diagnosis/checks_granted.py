@@ -1,6 +1,7 @@
 """Checks of what was taken for granted: where the balls lie, symbols, numbering, the profile's facts.
 
 They cost no tool and no change of the bench: eyes, the sheet, the machine's own manual.
+Whoever has found out how symbols or positions are meant reads them so from then on.
 """
 
 from __future__ import annotations
@@ -31,7 +32,9 @@ def granted_checks(ground: Ground, start_balls: str) -> Iterator[Check]:
         "Make sure, by the machine's own manual or at a switch whose state you can see, which "
         f"symbol means closed and which open{each}",
         "symbols", ("as-noted", "other-way"), 0.3,
-        ("you took them as they are", "you took them the other way round"), lambda one: True,
+        ("you took them as they are",
+         "you took them the other way round: take them as they are from now on"),
+        lambda one: True,
     )  # fmt: skip
     for place in wrong_end(profile):
         title = profile.row("place", place).title
@@ -39,7 +42,8 @@ def granted_checks(ground: Ground, start_balls: str) -> Iterator[Check]:
             ground, f"end-{place}",
             f"Look at which end of the {title} position 1 is, and from which end you counted",
             "numbering", ("as-counted", "other-end"), 0.3,
-            ("you counted from the right end", "you counted from the other end"),
+            ("you counted from the right end",
+             "you counted from the other end: count from the right one from now on"),
             _about(place),
         )  # fmt: skip
     for fact in assumed_facts(profile):
@@ -69,6 +73,8 @@ def _asked(
     meant: Callable[[Mistake], bool],
 ) -> Check:
     right, wrong = results
+    # A fact is put right in the profile, and then the work begins anew.
+    learnt = None if kind == "profile" else lambda one: one.kind == kind and meant(one)
 
     def judge(case: Case) -> frozenset[str]:
         mistaken = any(one.kind == kind and meant(one) for one in case.mistakes)
@@ -77,7 +83,7 @@ def _asked(
     return Check(
         id=name, title=title, work="look", needs=needs_of("look"), minutes=minutes,
         results=dict(zip(results, words, strict=True)), caution="", ground=ground, judge=judge,
-        asks=frozenset((kind,)),
+        asks=frozenset((kind,)), corrects=learnt,
     )  # fmt: skip
 
 

@@ -55,7 +55,7 @@ def supply_checks(ground: Ground) -> Iterator[Check]:
         yield measured(
             ground, f"fuse-{fuse.id}", f"Take out {fuse.id.replace('-', ' ')} and measure it",
             [Part(kind, fuse.id)], OPEN_DOOR, 0.7, sound=("good", "it conducts"),
-            words={"open": "blown: find why, then fit one of the same value and kind"
+            words={"open": "blown: find why before one of the same value and kind goes in"
                    + (f" ({fuse.rating})" if fuse.rating else "")},
         )  # fmt: skip
     for common in profile.return_:

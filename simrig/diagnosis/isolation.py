@@ -20,13 +20,11 @@ from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.benches import Bench
 from simrig.diagnosis.check_results import (
-    SHOWS,
-    STAYS_HIDDEN,
     BenchResults,
     Result,
     followed,
-    hidden,
     product,
+    states,
 )
 from simrig.diagnosis.diagnose import Cause, Diagnosis
 from simrig.diagnosis.offered import (
@@ -40,7 +38,7 @@ from simrig.diagnosis.offered import (
     compiled,
     result_words,
 )
-from simrig.diagnosis.repairs import repair, repaired, shared
+from simrig.diagnosis.repairs import is_repair, repair, shared
 from simrig.diagnosis.until_mended import alone, until_mended
 
 MOST_CAUSES = 150
@@ -54,13 +52,15 @@ class Isolation:
     """A diagnosis, the results so far, and the bench: what to do next.
 
     ``diagnosis`` must already carry ``results`` as evidence.  Checks that are
-    ``skipped`` are not offered.
+    ``skipped`` are not offered.  ``mend_first``: what is certain is put right although
+    checks go on.
     """
 
     diagnosis: Diagnosis
     bench: Bench = attrs.field(repr=False)
     results: tuple[Result, ...] = ()
     skipped: frozenset[str] = frozenset()
+    mend_first: bool = False
     state: BenchState
 
     @cached_property
@@ -68,26 +68,23 @@ class Isolation:
         ranked = sorted(
             self.diagnosis.causes, key=lambda cause: (-round(cause.chance, 12), cause.group)
         )
-        steady = [cause for cause in ranked if self._holds(cause)] if self.results else ranked
-        return tuple(steady or ranked)
+        if not self.results or (best := next(filter(self._holds, ranked), None)) is None:
+            return tuple(ranked)
+        return tuple([one for one in ranked if one.chance > best.chance or self._holds(one)])
 
     def _holds(self, cause: Cause) -> bool:
         """Whether a cause explains the results without changing its mind between two checks."""
         return any(product(followed(self.results, case)[0]) > 0 for case, _ in self._ways(cause))
 
     def _ways(self, cause: Cause) -> list[tuple[Case, float]]:
-        shows = self.bench.ground.case(cause.faults, mistakes=cause.assumes)
-        fickle = [fault for fault in cause.faults if fault.kind.intermittent]
-        if not fickle:
-            return [(shows, 1.0)]
-        return [(shows, SHOWS), (hidden(shows, fickle), STAYS_HIDDEN)]
+        return states(self.bench.ground.case(cause.faults, mistakes=cause.assumes))
 
     @property
     def causes(self) -> tuple[Cause, ...]:
         """The causes that are weighed, likeliest first.
 
         What comes and goes, and would have to do so just between two of the results, is
-        set aside as long as anything else explains them.
+        set aside as long as anything likelier explains them.
         """
         return self._ranked[:MOST_CAUSES]
 
@@ -210,31 +207,43 @@ class Isolation:
     def certain(self) -> Check | None:
         """The repair of what is wrong in everything that is left, whatever else is; None
         where there is no such part, or nothing else."""
-        if len(self.causes) < 2 or (fault := shared(self.diagnosis.causes, self.results)) is None:
+        if len(self.causes) < 2:
             return None
-        found = repair(self.bench.ground, fault)
-        return None if found.id in self.skipped else found
+        found = shared(self.diagnosis.causes, self.results, self.skipped)
+        return repair(self.bench.ground, *found) if found else None
 
     @cached_property
     def mending(self) -> Check | None:
         """The repair that comes before any further check: of what is certain, where more is
-        left than can be weighed, or where checks part what is left only after it."""
+        left than can be weighed, where checks part what is left only after it, or where it is
+        wanted first."""
         found = self.certain
         if found is None or self.bench.way(self.state, found) is None:
             return None
-        if self.cut or (self.choice is None and self._parted_after(found)):
+        if self.mend_first or self.cut or (self.choice is None and self._parted_after(found)):
             return found
         return None
 
     def _parted_after(self, mended: Check) -> bool:
-        suspected = [
-            attrs.evolve(one, case=mended.after(one.case)) for one in self._live(len(self.causes))
-        ]
+        return self._parted([mended.after(one.case) for one in self._live(len(self.causes))])
+
+    def _parted(self, cases: Sequence[Case]) -> bool:
+        """Whether a check parts some machines, once something on them was put right."""
+        suspected = [Suspected(cause=n, case=case, weight=1.0) for n, case in enumerate(cases)]
         return any(
             compiled(check, suspected, USUAL) is not None
             for check in self.bench.checks
-            if check.id not in self.skipped
+            if check.id not in self.skipped and "misread" not in check.asks
         )
+
+    def goes_on(self, check_id: str, group: sequencing.Group) -> bool:
+        """Whether a leaf of the plan is one only because a check has put something right in
+        all that is left there: other checks then part it."""
+        suspected, check = self._live(self._weighed[0]), self.check(check_id)
+        before = [suspected[index].case for index in group.hypotheses]
+        after = [check.after(case) for case in before]
+        changed = all(new is not old for new, old in zip(after, before, strict=True))
+        return len(before) > 1 and changed and self._parted(after)
 
     def _mend(self, mended: Check) -> NextCheck:
         moved = self.bench.way(self.state, mended)
@@ -276,10 +285,11 @@ class Isolation:
         )
 
     def _mended(self, one: Result) -> bool:
-        """Whether a result says that the machine is another one since: repaired, or cured."""
-        heals = one.check.heals
-        return heals is not None and (
-            bool(repaired((one,))) or all(any(map(heals, cause.faults)) for cause in self.causes)
+        """Whether a result says that the machine is another one since, repaired or cured, or
+        that it is read with other eyes."""
+        return one.check.changes and (
+            is_repair(one.check)
+            or all(any(one.check.puts_right(cause.faults, cause.assumes)) for cause in self.causes)
         )
 
     def check(self, check_id: str) -> Check:

@@ -17,7 +17,7 @@ from simrig.diagnosis.offered import result_words
 from simrig.diagnosis.suspects import Sheet
 from simrig.page.session import State
 from simrig.profile.machine import Profile
-from simrig.reports import diagnosis_text, wording
+from simrig.reports import diagnosis_text, isolation_text, wording
 from simrig.reports.bars import bar
 
 _KEPT: Final = 60
@@ -25,6 +25,7 @@ _MOST_JOBS: Final = 12
 _SURE: Final = 0.99
 _LIMIT: Final = 2
 MOST_ANSWERS: Final = 8
+PUT_RIGHT: Final = "it is put right; prove it"
 MOST_WAITING: Final = 12
 
 
@@ -41,7 +42,10 @@ class GroupView:
 
 @attrs.frozen(kw_only=True)
 class CheckView:
-    """The check to do next: how the bench stands, the moves to it, its answers."""
+    """The check to do next: how the bench stands, the moves to it, its answers.
+
+    ``certain`` says that it is the repair of what is wrong in all that is left.
+    """
 
     id: str
     title: str
@@ -51,6 +55,7 @@ class CheckView:
     moves: tuple[tuple[str, str], ...]
     answers: tuple[tuple[str, str, str], ...]
     """(result, its words, how likely it is in words)"""
+    certain: str = ""
 
 
 @attrs.frozen(kw_only=True)
@@ -177,7 +182,8 @@ def causes_view(isolation: Isolation) -> CausesView:
             )
         )
     check = None if found.as_assumed else _check_view(isolation)
-    faults = found.causes[0].faults if found.causes and not found.as_assumed else ()
+    faults = isolation.causes[0].faults if found.causes and not found.as_assumed else ()
+    to_do = [words for fault in faults if (words := isolation_text.to_put_right(isolation, fault))]
     return CausesView(
         verdict=diagnosis_text.verdict(found),
         as_assumed=found.as_assumed,
@@ -189,7 +195,7 @@ def causes_view(isolation: Isolation) -> CausesView:
         done=tuple(
             (one.check.title, result_words(one.check, one.result)) for one in isolation.results
         ),
-        repair="" if check or not faults else faults[0].kind.repair,
+        repair="" if check else "; then ".join(to_do) if to_do or not faults else PUT_RIGHT,
         diagnosis=found,
     )
 
@@ -200,11 +206,12 @@ def _check_view(isolation: Isolation) -> CheckView | None:
         return None
     return CheckView(
         id=offered.check.id,
-        title=offered.check.title,
+        title=isolation_text.sentence(offered.check.title),
         minutes=offered.minutes,
         caution=offered.check.caution,
         bench=isolation.state.words(),
         moves=tuple((move.words, move.caution) for move in offered.way.moves),
+        certain="" if isolation.mending is None else isolation_text.CERTAIN,
         answers=tuple(
             (left.result, left.words, wording.chance(left.probability))
             for left in offered.leaves[:MOST_ANSWERS]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from simrig.diagnosis import sequencing
 from simrig.diagnosis.bench_check import Check
@@ -11,8 +11,8 @@ from simrig.diagnosis.bench_state import BenchState
 from simrig.diagnosis.diagnose import Cause
 from simrig.diagnosis.isolation import Isolation
 from simrig.diagnosis.offered import NextCheck, result_words
-from simrig.diagnosis.repairs import mended, repair_caution, repaired
-from simrig.diagnosis.words import fault_words, mistake_words
+from simrig.diagnosis.repairs import REPAIR, is_repair, mended, repair_caution
+from simrig.diagnosis.words import fault_words, listed, mistake_words
 from simrig.faults.candidates import Fault
 from simrig.reports import wording
 from simrig.reports.diagnosis_text import group_words
@@ -53,7 +53,7 @@ def next_lines(isolation: Isolation, most: int = 1000, machine: str = "") -> lis
             lines = folded("No check of the catalogue parts what is left.", "  ")
         repair = _repair(isolation, machine or isolation.diagnosis.profile.id)
         return [*lines, *(repair if len(lines) + len(repair) <= most else [])]
-    head = folded(f"Bench now: {isolation.state.words()}.", "  ")
+    head = [*put_right(isolation), *folded(f"Bench now: {isolation.state.words()}.", "  ")]
     tail = folded(f"Next ({minutes(found.check.minutes)}): {sentence(found.check.title)}", "  ")
     known = "right, or the sensors that read wrong" if found.check.listing else words_of(found)
     tail += folded(f"  Then say --found {found.check.id}= {known}", "    ")
@@ -65,16 +65,53 @@ def next_lines(isolation: Isolation, most: int = 1000, machine: str = "") -> lis
 def _repair(isolation: Isolation, machine: str) -> list[str]:
     """Return what is done about what is left, the likeliest first, its caution and its proof."""
     causes = isolation.causes
-    done = repaired(isolation.results)
-    repairs = dict.fromkeys(
-        fault.kind.repair for cause in causes for fault in cause.faults if not mended(fault, done)
-    )
-    if not repairs:
+    faults = dict.fromkeys(fault for cause in causes for fault in cause.faults)
+    if not faults:
         return folded("No part is at fault.") if causes else []
-    lines = folded(f"Caution: {_repair_caution(causes)} {LOCAL}", "  ")
-    lines += folded(f"Next: {'; or '.join(repairs)}.", "  ")
-    first = next(_named(fault) for cause in causes for fault in cause.faults)
-    return [*lines, *folded(f"  Then prove it: simrig prove {machine} --repaired {first}", "    ")]
+    prove = f"simrig prove {machine} --repaired {_named(next(iter(faults)))}"
+    to_do = {fault: words for fault in faults if (words := to_put_right(isolation, fault))}
+    if not to_do:
+        return folded(f"Next: all of it is put right; prove it: {prove}", "  ")
+    lines = folded(f"Caution: {repair_caution(to_do)} {LOCAL}", "  ")
+    lines += folded(f"Next: {'; or '.join(dict.fromkeys(to_do.values()))}.", "  ")
+    return [*lines, *folded(f"  Then prove it: {prove}", "    ")]
+
+
+def to_put_right(isolation: Isolation, fault: Fault) -> str:
+    """Return what is still to be done about a fault; nothing where it was done on the way.
+
+    A check that has put right what comes and goes was a beginning, and who looks has not
+    said that hands were in.
+    """
+    by = mended(fault, isolation.results)
+    if by is None:
+        return fault.kind.repair
+    if by.work == "look":
+        return f"{fault.kind.repair}, unless you did with {by.id}"
+    if is_repair(by) or not fault.kind.intermittent:
+        return ""
+    return f"{fault.kind.repair} (begun with {by.id}: see that it lasts)"
+
+
+def _done(isolation: Isolation, fault: Fault) -> str:
+    by = mended(fault, isolation.results)
+    if by is None or is_repair(by):
+        return "was put right"
+    return f"{fault.kind.repair}: done with {by.id}"
+
+
+def put_right(isolation: Isolation) -> list[str]:
+    """Return the repairs that were made on the way, so that nobody makes them again."""
+    done = {one.check.id for one in isolation.results if is_repair(one.check)}
+    if not done:
+        return []
+    diagnosis = isolation.diagnosis
+    words = [
+        fault_words(diagnosis.profile, one.fault)
+        for one in diagnosis.suspects
+        if one.fault is not None and f"{REPAIR}{one.fault.name}" in done
+    ]
+    return folded(f"Put right on the way: {listed(words)}.", "  ")
 
 
 def _before(found: NextCheck, room: int) -> list[str]:
@@ -190,13 +227,9 @@ def _node(
         words = result_words(check, branch.result)
         yield from folded(f"{margin}- {branch.result} ({chance}): {words}", margin + "  ")
         yield from _node(isolation, branch.node, way.after, depth + 1)
-        if check.heals is not None and _several(branch.node):
+        if isinstance(branch.node, sequencing.Group) and isolation.goes_on(check.id, branch.node):
             again = f"{margin}  then read again: --found {check.id}={branch.result}"
             yield from folded(again, margin + "    ")
-
-
-def _several(node: sequencing.Step | sequencing.Group) -> bool:
-    return isinstance(node, sequencing.Group) and len(node.hypotheses) > 1
 
 
 def cause_words(isolation: Isolation, cause: Cause) -> str:
@@ -213,7 +246,6 @@ def ending(isolation: Isolation, causes: Sequence[Cause], machine: str) -> list[
     ``machine`` is what the person called the machine: its id, or its file.
     """
     profile = isolation.diagnosis.profile
-    done = repaired(isolation.results)
     lines: list[str] = []
     if len(causes) == 1:
         lines += folded(f"It is: {cause_words(isolation, causes[0])}.", "  ")
@@ -223,15 +255,19 @@ def ending(isolation: Isolation, causes: Sequence[Cause], machine: str) -> list[
         if len(causes) > 1:
             lines += folded(f"- {cause_words(isolation, cause)}", "  ")
         for fault in cause.faults:
-            repair = "was put right" if mended(fault, done) else fault.kind.repair
-            lines += folded(f"  Repair: {repair}.", "    ")
+            words = to_put_right(isolation, fault) or _done(isolation, fault)
+            lines += folded(f"  Repair: {words}.", "    ")
         for mistake in cause.assumes:
             lines += folded(f"  No part is at fault: {mistake_words(profile, mistake)}.", "    ")
     if len(causes) > 6:
         lines.append(f"  and {len(causes) - 6} more")
     parts = dict.fromkeys(_named(fault) for cause in causes for fault in cause.faults)
     if parts:
-        lines += folded(f"Caution: {_repair_caution(causes)} {LOCAL}", "  ")
+        caution = repair_caution(
+            fault for cause in causes for fault in cause.faults if to_put_right(isolation, fault)
+        )
+        if caution:
+            lines += folded(f"Caution: {caution} {LOCAL}", "  ")
         first = next(iter(parts))
         lines += folded(
             f"Then prove it: simrig prove {machine} --repaired {first} lays out the plan: balls "
@@ -243,7 +279,3 @@ def ending(isolation: Isolation, causes: Sequence[Cause], machine: str) -> list[
 def _named(fault: Fault) -> str:
     """Return what the proof calls a part: a sensor by its id, others with the kind of fault."""
     return fault.part if fault.sensor is not None else fault.name
-
-
-def _repair_caution(causes: Iterable[Cause]) -> str:
-    return repair_caution(fault for cause in causes for fault in cause.faults)

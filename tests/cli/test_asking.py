@@ -285,18 +285,24 @@ def answering(monkeypatch: pytest.MonkeyPatch, *words: str) -> None:
 def test_what_is_certain_can_be_put_right_first_by_one_key(
     shop: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """t1 and t3 are dark, the meter finds the resistor of t1 open: r mends it, u takes that back."""
+    """t1 and t3 are dark, the meter finds the resistor of t1 open: r brings its repair, with the
+    bench and the cautions before it; u takes it back once it is done, r again leaves it."""
     job = str(shop / "job.json")
     words = ["--seats", "none", "--closed", "t1,t3", "--others", "rest"]
     start = ["diagnose", str(shop / "mill.toml"), *words, "--quiet", "--ask", "--job", job]
-    answering(monkeypatch, "r", "q")
-    assert main([*start, "--found", "resistor-t1=open"]) == 1
+    answering(monkeypatch, "r", "r", "r", "a", "q")
+    assert main([*start, "--found", "resistor-t1=open", "--found", "read-empty=t1+t3"]) == 1
     screen = " ".join(capsys.readouterr().out.split())
-    assert (
-        "r or first, it is in all that is left: Put right series resistor's lead broken at t1"
-        in screen
-    )
-    assert screen.index("Hot iron") < screen.index("Taken as put right")
+    assert "r or first, it is in all that is left: Put right series resistor's lead" in screen
+    _, repair, checks, again, after = screen.split("Bench now:")[1:]
+    order = [repair.index(word) for word in ("Pull the mains plug", "Hot iron", "Put right")]
+    assert order == sorted(order)
+    assert "Local codes" in repair
+    assert "a done: it is put right r go on with checks instead" in repair
+    assert "r or first" in checks
+    assert again.startswith(repair.partition("15 things")[0])
+    assert again.rstrip().endswith("Put right on the way: series resistor's lead broken at t1.")
+    assert "r or first" not in after
     kept = json.loads(Path(job).read_text())
     assert kept["answers"][-1] == ["repair-resistor-lead-broken:t1", "done"]
     answering(monkeypatch, "r", "u", "q")
@@ -304,7 +310,37 @@ def test_what_is_certain_can_be_put_right_first_by_one_key(
     screen = " ".join(capsys.readouterr().out.split())
     assert '"r" is no answer here' in screen
     assert "Taken back: repair-resistor-lead-broken:t1=done" in screen
-    assert len(json.loads(Path(job).read_text())["answers"]) == 1
+    assert "What it has put right on the machine stays right: say it again" in screen
+    assert len(json.loads(Path(job).read_text())["answers"]) == 2
+
+
+def test_what_was_put_right_by_a_check_is_not_said_as_to_be_done(
+    shop: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Aimed and reading right, a beam is in line: its repair is done, only the proof is owed.
+
+    What was wiped can be dirty again, and who saw an object may have left it in.
+    """
+    words = ["diagnose", str(shop / "mill.toml"), "--seats", "none", "--closed", "t1",
+             "--others", "rest", "--quiet"]  # fmt: skip
+    assert main([*words, "--found", "aim-t1=cured"]) == 1
+    screen = " ".join(capsys.readouterr().out.split())
+    assert "Next: all of it is put right; prove it: simrig prove" in screen
+    assert "back into line" not in screen
+    answering(monkeypatch, "")
+    assert main([*words, "--ask", "--found", "aim-t1=cured"]) == 1
+    screen = " ".join(capsys.readouterr().out.split())
+    assert "Repair: bend emitter and receiver back into line: done with aim-t1." in screen
+    assert main([*words, "--found", "look-t1=object"]) == 1
+    screen = " ".join(capsys.readouterr().out.split())
+    assert "Next: take the object out, unless you did with look-t1." in screen
+    out = ("--found", "look-t1=object", "--found", "repair-beam-obstructed:t1=done")
+    assert main([*words, *out]) == 1
+    assert "Next: all of it is put right" in " ".join(capsys.readouterr().out.split())
+    answering(monkeypatch, "")
+    assert main([*words, "--ask", "--found", "wipe-t1=cured"]) == 1
+    screen = " ".join(capsys.readouterr().out.split())
+    assert "(begun with wipe-t1: see that it lasts)" in screen
 
 
 def test_a_check_can_be_found_otherwise_once_something_was_put_right(
@@ -325,3 +361,6 @@ def test_a_check_can_be_found_otherwise_once_something_was_put_right(
     code, out, _ = asked(shop, *first, *mended, *mended, "--json", capsys=capsys)
     assert code == 1
     assert "beam-dirty" not in alone(out)
+    wiped = ("--found", "wipe-t1=cured", "--found", "wipe-t1=was-right", "--json")
+    code, out, _ = asked(shop, *wiped, capsys=capsys)
+    assert (code, alone(out)) == (1, ["beam-dirty"])

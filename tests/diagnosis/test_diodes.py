@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import attrs
 import pytest
 
+from simrig.diagnosis.bench_job import Job
 from simrig.diagnosis.cells import system
+from simrig.diagnosis.check_results import BenchResults
 from simrig.diagnosis.evidence import Circumstances
 from simrig.diagnosis.reasoning import explain
 from simrig.diagnosis.suspects import Sheet, suspects
+from simrig.diagnosis.system import Allowed, Conflict
 from simrig.expectation.observation import Observation
 from simrig.faults.candidates import fault_named, possible_faults
 from simrig.faults.injection import inject
@@ -74,3 +78,27 @@ def test_the_guilty_diode_is_opposite_the_phantom() -> None:
     assert [[among[i].name for i in one.members] for one in found.minimal] == [
         ["diode-shorted:at-0-0"]
     ]
+
+
+def test_what_a_phantom_hides_at_one_switch_is_told_beside_another_fault() -> None:
+    """Without diodes (1, 1) reads closed whatever is open there, and a clip lead changes nothing.
+
+    With (0, 0) open too there is no phantom: the clip lead gets past the contact, not past the
+    wire (worked out by hand).  Neither may stand for the other in the search.
+    """
+    profile = square()
+    bare = attrs.evolve(profile, matrix=attrs.evolve(profile.matrix, diodes="none"))
+    job = Job(profile=bare, sheets=())
+    among = suspects(bare, (), faults=job.models.faults)
+    index = {one.name: number for number, one in enumerate(among)}
+    result = BenchResults(results=(job.result("bridge-at-1-1", "answers"),))
+    system = result.system(among, 2)
+    contact, wire = index["contact-stuck-open:at-1-1"], index["wire-open:at-1-1"]
+    beside = index["contact-stuck-open:at-0-0"]
+    assert isinstance(system.outcomes(frozenset((contact, beside))), Allowed)
+    assert isinstance(system.outcomes(frozenset((wire, beside))), Conflict)
+    class_of = system.classes().class_of
+    assert class_of[contact] != class_of[wire]
+    left = {frozenset(fault.name for fault in one.faults) for one in job.diagnosis(
+        (*result.results, job.result("contact-at-1-1", "stays-open"))).causes}  # fmt: skip
+    assert {"contact-stuck-open:at-1-1", "contact-stuck-open:at-0-0"} in left

@@ -14,13 +14,27 @@ from hypothesis import strategies as st
 
 from simrig import history, load
 from simrig.cli.main import main
+from simrig.diagnosis.bench_job import Job
+from simrig.diagnosis.suspects import Sheet
 from simrig.errors import InputError
+from simrig.expectation.observation import observe
 from simrig.page.answers import Answers
 from simrig.page.session import Event, State, fold
 
 pytest.importorskip("starlette", reason="the page needs Starlette")
 
-from simrig.page.isolating import MOST_WAITING, BusyError, Isolating, StaleError
+from simrig.page.isolating import (
+    MOST_WAITING,
+    PUT_RIGHT,
+    BusyError,
+    CausesView,
+    Isolating,
+    StaleError,
+    causes_view,
+)
+from simrig.page.rendering import render
+from simrig.world.phases import Conditions
+from tests.diagnosis.bench_machine import bench_machine
 from tests.page.serving import Served, serving
 
 SENSORS = ("trough-1", "trough-2", "lock-1")
@@ -308,6 +322,36 @@ def test_missing_extra_is_told(
     monkeypatch.setattr("simrig.host.extra.find_spec", lambda name: None)
     assert main(["page"]) == 2
     assert "pip install 'simrig[page]'" in capsys.readouterr().err
+
+
+def test_a_repair_on_the_way_is_told_as_one_and_never_twice(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Why it comes first, and what it is done to; once a check has done it, the proof is owed."""
+    machine = bench_machine()
+
+    def dark(*closed: str, found: tuple[str, ...]) -> CausesView:
+        seen = observe(machine, closed=closed, closed_named=True)
+        sheet = Sheet(observation=seen, conditions=Conditions(spots=frozenset()))
+        job = Job(profile=machine, sheets=(sheet,))
+        return causes_view(job.isolation([job.result(*pair.split("=")) for pair in found]))
+
+    out = dark("t1", found=("aim-t1=cured",))
+    assert out.next is None
+    assert out.repair == PUT_RIGHT
+    assert dark("t1", found=("resistor-t1=open",)).repair.startswith("fit a new resistor")
+    monkeypatch.setattr("simrig.diagnosis.isolation.MOST_CAUSES", 2)
+    first = dark("t1", "t3", found=("resistor-t1=open",))
+    assert first.next is not None
+    assert first.next.id == "repair-resistor-lead-broken:t1"
+    assert "Put it right first" in first.next.certain
+    page = render("causes.html", found=first, error="")
+    assert "Put it right first" in page
+    assert "Say when it is done." in page
+    assert "What does it show?" not in page
+    plain = dark("t1", "t3", found=())
+    assert plain.next is not None
+    assert "What does it show?" in render("causes.html", found=plain, error="")
 
 
 def test_an_answer_nobody_waits_for_is_not_worked_out(

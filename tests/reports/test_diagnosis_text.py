@@ -117,7 +117,7 @@ def test_the_verdict_is_followed_by_the_repair_where_one_thing_is_left() -> None
     )
     text = " ".join(" ".join(lines).split())
     caution = text.index("Caution: Balls out, unplugged, charge measured gone")
-    repair = text.index("Next: take the object out.")
+    repair = text.index("Next: take the object out, unless you did with look-t2.")
     proof = text.index("simrig prove lantern.toml --repaired t2")
     assert caution < repair < proof
 
