@@ -41,6 +41,10 @@ GROUPS: dict[str, tuple[str, ...]] = {
             *("probing", "readings", "reasoning", "system"),
         )
     ),
+    "mending": tuple(
+        f"simrig/diagnosis/{name}.py"
+        for name in ("check_results", "offered", "repairs", "until_mended")
+    ),
 }
 FLOORS = ("tests/world", "tests/sensing", "tests/scan")
 TESTS: dict[str, tuple[str, ...]] = {
@@ -59,10 +63,21 @@ TESTS: dict[str, tuple[str, ...]] = {
             "textbook",
         )
     ),
+    "mending": tuple(
+        f"tests/diagnosis/test_{name}.py"
+        for name in (
+            "repair_of_a_part",
+            "until_mended",
+            "offered",
+            "repairs",
+            "checks",
+            "isolation",
+        )
+    ),
 }
 """The tests that hold each group; others that happen to run its lines do not count."""
 
-MOST_S = {"world": 4.0, "sensing": 4.0, "scan": 4.0, "reasoning": 60.0}
+MOST_S = {"world": 4.0, "sensing": 4.0, "scan": 4.0, "reasoning": 60.0, "mending": 60.0}
 """Tests are run against a mutant, those of its own floor first, then the quickest, until
 together they take so many seconds of the processor without it."""
 
@@ -142,7 +157,7 @@ def tests_of(group: str, mutant: Mutant, map_: dict[str, Any]) -> list[str]:
     else:
         first, last = mutant.lines
         names = {name for line in range(first, last + 1) for name in lines.get(line, ())}
-    own = (f"tests/{group}/", *TESTS[group][:2]) if group == "reasoning" else (f"tests/{group}/",)
+    own = TESTS[group][:2] if TESTS[group] is not FLOORS else (f"tests/{group}/",)
     chosen, total = [], 0.0
     for name in sorted(
         (name for name in names if name in seconds),
