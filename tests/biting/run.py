@@ -37,7 +37,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "reasoning": tuple(
         f"simrig/diagnosis/{name}.py"
         for name in (
-            *("deviation", "families", "folding", "hitting", "masks"),
+            *("deviation", "families", "folding", "hitting", "masks", "pieces"),
             *("probing", "readings", "reasoning", "system"),
         )
     ),
@@ -58,6 +58,7 @@ TESTS: dict[str, tuple[str, ...]] = {
             "families",
             "hitting",
             "masks",
+            "pieces",
             "probing",
             "reasoning",
             "textbook",
