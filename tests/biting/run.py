@@ -67,6 +67,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "mending": tuple(
         f"tests/diagnosis/test_{name}.py"
         for name in (
+            "check_results",
             "repair_of_a_part",
             "until_mended",
             "offered",
