@@ -240,12 +240,10 @@ class MaskSystem(System):
         picks, everything = self._picks, self.model.everything
         agreeing = worlds = 0
         for product, usual in layings:
-            for masks, cells, span, possible in self.model.changes(component):
-                below = Span.of(cells & ~over) if cells & over else span
-                common = product.without(below, everything)
+            for change in self.model.changes(component):
+                masks, _, span, possible = change.without(over)
+                common = product.without(span, everything)
                 for cell, values in masks:
-                    if over >> cell & 1:
-                        continue
                     if not common:
                         break
                     common &= values[picks[cell]]
