@@ -146,7 +146,9 @@ class Asking:
         if found.check.listing:
             self.say("     or the sensors that read wrong, joined by +")
         if isolation.certain is not None and isolation.mending is None:
-            words = f"or first: {isolation.certain.title}; it is wrong in all that is left"
+            words = report.sentence(
+                f"or first, it is in all that is left: {isolation.certain.title}"
+            )
             self._lines(report.folded(f"  {REPAIR_KEY}  {words}", "     "))
         self.say(f"  {HELP}")
 

@@ -35,7 +35,7 @@ def repair(ground: Ground, fault: Fault) -> Check:
 
     return Check(
         id=f"{REPAIR}{fault.name}",
-        title=f"Put right {fault_words(ground.profile, fault)}: {fault.kind.repair}",
+        title=f"Put right {fault_words(ground.profile, fault)}. To do: {fault.kind.repair}",
         work="iron", needs=needs_of("iron", **_where(ground, fault)), minutes=MINUTES,
         results={DONE: "it is put right"}, caution=repair_caution((fault,)), ground=ground,
         judge=done, heals=lambda other: other.component == part,

@@ -9,7 +9,7 @@ from simrig.expectation.accounts import Account
 from simrig.expectation.movers import BEGUN, OVERDUE, PENDING, unseen_before
 from simrig.expectation.passes import Motion
 from simrig.expectation.scene import Scene
-from simrig.expectation.transfers import PICK, PUT, carried, ends
+from simrig.expectation.transfers import PICK, PUT, carried, elsewhere, ends, full
 from simrig.expectation.weights import (
     BEFORE_THE_LOG,
     BOTH_HANDS,
@@ -213,7 +213,10 @@ class Options:
         leaving = account.counts.get(source or "", 0)
         if source in scene.unwatched:
             leaving = max(leaving, 1)
-        return scene.motions.between(move, leaving, account.counts.get(target or "", 0), state)
+        there = account.counts.get(target or "", 0)
+        if target in scene.unwatched and full(scene.profile, account.counts, target):
+            there -= 1
+        return scene.motions.between(move, leaving, there, state)
 
     def _price(self, account: Account, move: Move) -> float | None:
         """Return what a move costs; None where it cannot be made."""
@@ -238,10 +241,10 @@ class Options:
                 price += 0.9
             else:
                 return None
-        if target is not None:
-            place = profile.row("place", target)
-            if account.counts.get(target, 0) >= place.capacity:
+        if target is not None and full(profile, account.counts, target):
+            if elsewhere(profile, scene.unwatched, account.counts, target) is None:
                 return None
+            price += 0.3
         if move.verb == "feed" and account.hand <= 0:
             # A hand can have taken it from where nothing watches.
             if not any(account.counts.get(name) for name in scene.unwatched - {target}):

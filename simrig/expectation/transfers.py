@@ -48,7 +48,8 @@ def carried(
     """Return the balls at each place, and in the hand, once a move has been made.
 
     Between places that nothing watches balls get unseen: one that must come from such a
-    place comes from another where that is empty, at last from the hand.
+    place comes from another where that is empty, at last from the hand; and before one comes
+    to such a place that is full, another has gone on from there.
     """
     source, target = ends(profile, move)
     if source in unwatched and not counts.get(source):
@@ -58,7 +59,29 @@ def carried(
         source = next(name for name in sorted(unwatched - {target}) if counts.get(name))
         hand += 1
     hand += (move.verb == "remove") - (move.verb == "feed")
+    if target is not None and full(profile, counts, target):
+        onward = elsewhere(profile, unwatched, counts, target)
+        counts = counts if onward is None else counts_after(counts, target, onward)
     return counts_after(counts, source, target), hand
+
+
+def full(profile: Profile, counts: Mapping[str, int], place: str) -> bool:
+    """Whether a place holds as many balls as it can."""
+    return bool(counts.get(place, 0) >= profile.row("place", place).capacity)
+
+
+def elsewhere(
+    profile: Profile, unwatched: frozenset[str], counts: Mapping[str, int], place: str
+) -> str | None:
+    """Return where a ball can have gone unseen from a place that nothing watches; None: nowhere.
+
+    Where a route leads from there, if it can.
+    """
+    if place not in unwatched:
+        return None
+    rooms = [name for name in sorted(unwatched - {place}) if not full(profile, counts, name)]
+    onward = {name for route in profile.route if route.from_ == place for name in route.to}
+    return next((name for name in rooms if name in onward), rooms[0] if rooms else None)
 
 
 def ordered(place: Place) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import threading
 from collections.abc import Iterable, Iterator
 from functools import cache
@@ -67,6 +68,9 @@ class _Shop:
         at = (order.file, order.data, order.options)
         if self._campaign is None or self._at != at:
             self._campaign = None
+            # What one machine leaves points at itself, and the command that started this lets
+            # the collector wait long: a fleet would fill the memory.
+            gc.collect()
             options = order.options
             made = Campaign(profile=self.catalogue.read(order.data, order.file))
             chosen = made.chosen(options.singles, options.pairs, options.seed)

@@ -19,6 +19,7 @@ source)."""
 _MEASURED_VOLTS: Final = 24
 """Supplies above it are not measured at the bench."""
 
+_COIL_OHMS: Final = (1.5, 250.0)  # common practice, no source
 _PARTS: Final = ("supply", "fuse", "connector", "return", "inputs", "coil_bank")
 
 
@@ -223,6 +224,19 @@ def across_voltages(subject: Subject) -> Iterator[Found]:
                 )
 
 
+def coil_odd(subject: Subject) -> Iterator[Found]:
+    least, most = _COIL_OHMS
+    for index, coil in enumerate(subject.profile.coil):
+        if coil.ohms is not None and not least <= coil.ohms <= most:
+            yield Found(
+                path=("coil", index, "ohms"),
+                message=f"found {coil.ohms:g}; a coil has {least:g} to "
+                f"{most:g} ohms: meter it again, one lead off, and take off what the probes "
+                "read held together",
+                about=(coil.id,),
+            )
+
+
 RULES: Final = (
     Rule(
         code="BEAM-01",
@@ -369,5 +383,17 @@ RULES: Final = (
         mend="Add the door as a mechanism, and the sensor that follows it.",
         limits="Looked at once it is stated for every sensor what works it.",
         look=door_unseen,
+    ),
+    Rule(
+        code="COIL-05",
+        name="coil-ohms-odd",
+        level="warning",
+        what="A coil has 1.5 to 250 ohms.",
+        why="Below, it is shorted or the probes were read; above, a lead is broken or another "
+        "part was metered. What a meter is held against must be right.",
+        example="ohms = 0.4",
+        mend="Meter it again, or leave it out as unknown.",
+        limits="Common practice, no source; the machine's own manual comes first.",
+        look=coil_odd,
     ),
 )

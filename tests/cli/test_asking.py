@@ -292,7 +292,10 @@ def test_what_is_certain_can_be_put_right_first_by_one_key(
     answering(monkeypatch, "r", "q")
     assert main([*start, "--found", "resistor-t1=open"]) == 1
     screen = " ".join(capsys.readouterr().out.split())
-    assert "r or first: Put right series resistor's lead broken at t1" in screen
+    assert (
+        "r or first, it is in all that is left: Put right series resistor's lead broken at t1"
+        in screen
+    )
     assert screen.index("Hot iron") < screen.index("Taken as put right")
     kept = json.loads(Path(job).read_text())
     assert kept["answers"][-1] == ["repair-resistor-lead-broken:t1", "done"]

@@ -13,6 +13,7 @@ import simrig
 from simrig.expectation.flow import Flow
 from simrig.expectation.recording import Recorder
 from simrig.expectation.replay import StartError, replay
+from simrig.profile.reader import read
 from simrig.scan.events import Event
 from simrig.world.moves import parse, start
 from simrig.world.phases import Conditions, legal_placements
@@ -293,6 +294,42 @@ def test_a_spoilt_log_is_judged_without_failing(seed):
     for one in judged.anomalies:
         assert run.profile.row("sensor", one.sensor) is not None
         assert one.why
+
+
+BLIND = """\
+format = 1
+id = "blind-lane"
+title = "Blind Lane"
+balls = { installed = 2, store = "trough" }
+place = [
+  { id = "trough", kind = "trough", seats = 2, position_1 = "exit end" },
+  { id = "lane", kind = "shooter lane", seats = 1, position_1 = "exit end" },
+  { id = "field", kind = "playfield", seats = "any" },
+]
+route = [
+  { id = "serve", from = "trough", to = ["lane"], by = "coil" },
+  { id = "launch", from = "lane", to = ["field"], by = "plunger" },
+  { id = "drain", from = "field", to = ["trough"], by = "gravity" },
+]
+phase = [{ id = "idle", placements = [{ trough = "rest" }] }]
+sensor = [
+  { id = "t1", kind = "leaf switch", at = ["trough.1"], contact = "normally open", address = "direct 1" },
+  { id = "t2", kind = "leaf switch", at = ["trough.2"], contact = "normally open", address = "direct 2" },
+]
+"""
+
+
+def test_a_place_that_nothing_watches_is_left_unseen_before_the_next_ball_comes():
+    """The lane holds one ball and has no sensor: two are served, so the first was launched."""
+    profile = read(BLIND.encode(), "blind-lane.toml")
+    here = start(profile, legal_placements(profile, Conditions())[0])
+    flow = Flow.of(profile, here)
+    moves = [parse(profile, word) for word in ("serve", "launch", "serve")]
+    log = Recorder(flow.motions, flow.table).record(here, moves)
+    judged = replay(profile, log, keep_moves=True)
+    assert judged.agrees, judged.anomalies
+    assert [one.move.subject for one in judged.moves] == ["serve", "serve"]
+    assert dict(judged.balls) == {"lane": 1, "field": 1}
 
 
 @given(st.data())

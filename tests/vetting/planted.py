@@ -389,5 +389,7 @@ KINDS: dict[str, Kind] = {
     "a silence of nothing": _silence_of_nothing,
     "a start that needs too much": setting("controller", "start_needs", 20, "COUNT-01"),
     "a coil that serves nothing": _serve_coil,
+    "a coil that is a short": setting("coil", "ohms", 0.4, "COIL-05"),
+    "a coil that is broken": setting("coil", "ohms", 900, "COIL-05"),
     "a store that is empty": setting("balls", "store", "launcher", "PHASE-08"),
 }
