@@ -83,7 +83,7 @@ def test_a_repair_is_named_by_its_fault_and_has_one_result() -> None:
     check = put_right("resistor-lead-broken:t1")
     assert check.id == "repair-resistor-lead-broken:t1"
     one = fault("resistor-lead-broken:t1")
-    assert check.title == f"Put right {one.kind.title} at t1: {one.kind.repair}"
+    assert check.title == f"Put right {one.kind.title} at t1. To do: {one.kind.repair}"
     assert dict(check.results) == {"done": "it is put right"}
     assert check.outcomes(GROUND.case((one,))) == check.sound == {"done"}
     assert (check.work, check.minutes) == ("iron", 10)
