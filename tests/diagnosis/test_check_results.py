@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import attrs
 import pytest
 
 from simrig.diagnosis.bench_case import HIDES, Case, Ground
 from simrig.diagnosis.bench_check import Check
+from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
 from simrig.diagnosis.check_results import (
     BenchResults,
@@ -211,6 +213,56 @@ def test_alike_are_cuts_of_one_stretch_that_every_check_shows_alike() -> None:
     done = said(repair(GROUND, lead), "done")
     assert classes(*said(dark, "ill"), *done) == [(0,), (1,), (2,)]
     assert classes(*said(dark, "ill"), *done, *said(dark, "well")) == [(0,), (1,), (2,)]
+
+
+def reading(sensor: str, *asks: str) -> Check:
+    """Whether a sensor reads right with every ball out."""
+    sound = GROUND.sound.reads(GROUND.sound.cells(), sensor, EMPTY)
+
+    def judge(case: Case) -> set[str]:
+        return SOUND if case.reads(case.cells(), sensor, EMPTY) == sound else WRONG
+
+    made = check(f"read-{sensor}", judge)
+    return attrs.evolve(made, sensors={sensor}, asks=asks)
+
+
+@pytest.mark.parametrize("carrier", ["leads-exchanged:t1+t2", "numbering:trough:None"])
+def test_what_is_carried_to_the_sensor_of_a_check_is_told_beside_what_carries_it(
+    carrier: str,
+) -> None:
+    """The channel of another sensor is open; read through exchanged leads, or with positions
+    counted from the wrong end, it is t1 that reads wrong.  A coil is never read."""
+    other = "t2" if carrier.startswith("leads") else "t3"
+    wanted = (carrier, f"channel-on:{other}", "coil-open:kicker", "channel-on:t1")
+    every = suspects(GROUND.profile, (), faults=FAULTS)
+    among = tuple(next(one for one in every if one.name == name) for name in wanted)
+    results = said(reading("t1"), "ill")
+    assert judged(results, 0, 1, among=among) == judged(results, 3, among=among) == 1
+    assert judged(results, 0, 1, 2, among=among) == 1
+    assert not any(judged(results, *some, among=among) for some in ((), (0,), (1,), (2,), (0, 2)))
+    system = BenchResults(results=tuple(results)).system(among, 2)
+    assert system.carrying == {0}
+    assert system.carried == {0, 1, 3} - ({0} if other == "t3" else set())
+    assert system.outcomes(frozenset({0})) == Conflict(candidates=frozenset({1, 3}))
+    assert system.outcomes(frozenset()) == Conflict(candidates=frozenset({0, 3}))
+    assert system.outcomes(frozenset({1, 2})) == Conflict(candidates=frozenset({0, 3}))
+    alone = BenchResults(results=tuple(results)).system(among[1:], 2)
+    assert (alone.carrying, alone.carried) == (frozenset(), frozenset())
+    assert sorted(alone.classes().members) == [(0, 1), (2,)]
+    assert sorted(system.classes().members) == [(0,), (1,), (2,), (3,)]
+
+
+def test_symbols_carry_nothing_from_one_sensor_to_another() -> None:
+    """All symbols the wrong way round: t1 reads wrong by itself, whatever t2 does."""
+    every = suspects(GROUND.profile, (), faults=FAULTS)
+    names = ("symbols:all:None", "channel-on:t2")
+    among = tuple(next(one for one in every if one.name == name) for name in names)
+    results = said(reading("t1"), "ill")
+    system = BenchResults(results=tuple(results)).system(among, 2)
+    assert system.speaking == {0}
+    assert system.carrying == frozenset()
+    assert judged(results, 0, among=among) == judged(results, 0, 1, among=among) == 1
+    assert judged(results, 1, among=among) == 0
 
 
 def test_a_result_in_words() -> None:
