@@ -112,6 +112,14 @@ class Change(NamedTuple):
     span: Span
     possible: int | None
 
+    def without(self, cells: int) -> Change:
+        """Return the change but for some cells."""
+        if not self.cells & cells:
+            return self
+        left = self.cells & ~cells
+        masks = tuple([one for one in self.masks if left >> one[0] & 1])
+        return Change(masks, left, Span.of(left), self.possible)
+
 
 @attrs.frozen(kw_only=True, eq=False)
 class MaskModel:

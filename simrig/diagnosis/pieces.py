@@ -7,7 +7,8 @@ to any cell, nearly everything meets; yet most of it would not make a difference
 How.  Some deviations show at their ``own`` cells and nowhere else, as long as the others
 do not bear on these cells.  On which they bear is asked for what is there: it is exact
 for it, and costs more, so it is kept for one and for two.  What stands apart is laid over
-the rest as if it had never met it.
+the rest as if it had never met it, after the rest: in worlds that were not asked for the
+rest may show at its cells.
 
 ``bears`` are the cells on which deviations bear.  Those ``near`` are half of something
 that bears on cells when its other half is there: one cell changed there stands apart
@@ -19,12 +20,14 @@ A worked example: 0 bears on cell 1, so 1 meets it there, and 2 stands apart.
 >>> pieces = Pieces(own=(None, 0b10, 0b100), taking=frozenset(),
 ...                 exposed=lambda some, every: Exposure(0b10 if 0 in some else 0, 0))
 >>> [sorted(one) for one in pieces.of(frozenset({0, 1, 2}), True)]
-[[2], [0, 1]]
+[[0, 1], [2]]
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import reduce
+from operator import or_
 from typing import Final, NamedTuple
 
 import attrs
@@ -60,13 +63,17 @@ class Pieces:
     )
 
     def of(self, component: frozenset[int], every: bool) -> tuple[frozenset[int], ...]:
-        """Return what hangs together, with what stands apart from the rest by itself."""
+        """Return what hangs together, then what stands apart, each to be laid over those before."""
         if len(component) > 1:
             for index in component:
                 rest = component - {index}
                 if self.apart(index, self.exposure(rest, every)):
-                    return (frozenset((index,)), *self.of(rest, every))
+                    return (*self.of(rest, every), frozenset((index,)))
         return (component,)
+
+    def cells(self, piece: frozenset[int]) -> int:
+        """Return the cells at which deviations that stand apart show."""
+        return reduce(or_, [self.own[index] or 0 for index in piece])
 
     def apart(self, index: int, exposure: Exposure) -> bool:
         """Tell whether a deviation stands apart from others with a certain exposure."""

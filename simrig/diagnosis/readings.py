@@ -188,13 +188,14 @@ class MaskSystem(System):
         rest: list[int] = []
         for component_bits, component in components:
             (joined if component_bits & bits else rest).extend(component)
-        component = frozenset(joined)
+        component, over = frozenset(joined), 0
         if self.model.parting is not None:
             for piece in self.model.parting.of(component, every):
                 if index in piece:
-                    joined, component = list(piece), piece
+                    joined, component, over = list(piece), piece, 0
                 else:
                     rest.extend(piece)
+                    over |= self.model.parting.cells(piece)
         others = self._layings(frozenset(rest), every)
         if not self.model.knows(component):
             # A cell that nothing enlarges gives no more worlds than without the component: if
@@ -202,7 +203,7 @@ class MaskSystem(System):
             span, everything = Span.of(self._enlarged(joined, rest)), self.model.everything
             if not any(product.without(span, everything) for product, _ in others):
                 return 0.0
-        return self._lay_over(others, component)
+        return self._lay_over(others, component, over)
 
     def _enlarged(self, joined: list[int], rest: list[int]) -> int:
         """Return the cells at which some deviations can make more worlds read as was read."""
@@ -229,12 +230,18 @@ class MaskSystem(System):
                 found[pick] |= 1 << cell
         return list(found.items())
 
-    def _lay_over(self, layings: tuple[_Laying, ...], component: frozenset[int]) -> float:
-        """Return the likelihood with the changes of a component laid over each product."""
+    def _lay_over(
+        self, layings: tuple[_Laying, ...], component: frozenset[int], over: int
+    ) -> float:
+        """Return the likelihood with the changes of a component laid over each product.
+
+        At the cells ``over`` the product holds what is laid over the component.
+        """
         picks, everything = self._picks, self.model.everything
         agreeing = worlds = 0
         for product, usual in layings:
-            for masks, _, span, possible in self.model.changes(component):
+            for change in self.model.changes(component):
+                masks, _, span, possible = change.without(over)
                 common = product.without(span, everything)
                 for cell, values in masks:
                     if not common:

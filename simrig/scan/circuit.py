@@ -131,8 +131,8 @@ def _across(forward: _Ways, back: _Ways) -> _Ways:
         if ways:
             across[column] = ways
     for through, onward in across.items():
-        for column, ways in across.items():
-            if column != through and through in ways:
+        for ways in across.values():
+            if through in ways:
                 _pass(ways, onward, ways[through])
     return across
 

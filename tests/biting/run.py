@@ -37,9 +37,13 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "reasoning": tuple(
         f"simrig/diagnosis/{name}.py"
         for name in (
-            *("deviation", "families", "folding", "hitting", "masks"),
+            *("deviation", "families", "folding", "hitting", "masks", "pieces"),
             *("probing", "readings", "reasoning", "system"),
         )
+    ),
+    "mending": tuple(
+        f"simrig/diagnosis/{name}.py"
+        for name in ("check_results", "offered", "repairs", "until_mended")
     ),
 }
 FLOORS = ("tests/world", "tests/sensing", "tests/scan")
@@ -54,15 +58,28 @@ TESTS: dict[str, tuple[str, ...]] = {
             "families",
             "hitting",
             "masks",
+            "pieces",
             "probing",
             "reasoning",
             "textbook",
         )
     ),
+    "mending": tuple(
+        f"tests/diagnosis/test_{name}.py"
+        for name in (
+            "check_results",
+            "repair_of_a_part",
+            "until_mended",
+            "offered",
+            "repairs",
+            "checks",
+            "isolation",
+        )
+    ),
 }
 """The tests that hold each group; others that happen to run its lines do not count."""
 
-MOST_S = {"world": 4.0, "sensing": 4.0, "scan": 4.0, "reasoning": 60.0}
+MOST_S = {"world": 4.0, "sensing": 4.0, "scan": 4.0, "reasoning": 60.0, "mending": 20.0}
 """Tests are run against a mutant, those of its own floor first, then the quickest, until
 together they take so many seconds of the processor without it."""
 
@@ -142,7 +159,7 @@ def tests_of(group: str, mutant: Mutant, map_: dict[str, Any]) -> list[str]:
     else:
         first, last = mutant.lines
         names = {name for line in range(first, last + 1) for name in lines.get(line, ())}
-    own = (f"tests/{group}/", *TESTS[group][:2]) if group == "reasoning" else (f"tests/{group}/",)
+    own = TESTS[group][:2] if TESTS[group] is not FLOORS else (f"tests/{group}/",)
     chosen, total = [], 0.0
     for name in sorted(
         (name for name in names if name in seconds),

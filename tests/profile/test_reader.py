@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from simrig.cli.main import main
 from simrig.errors import Problem, ProfileError
 from simrig.interchange.sheets import SheetFile
 from simrig.profile.components import SENSOR_KINDS, SensorKind
@@ -16,6 +17,8 @@ from simrig.profile.tables import MOST_FAULTS, read_table, where
 
 ROOT = Path(__file__).parents[2]
 BASE = (ROOT / "tests/vetting/data/LINE-03/sound.toml").read_text()
+
+NAMED = 'id = "after-the-game"\nname = "lights are out"'
 
 
 def _problems(text: str | bytes) -> list[Problem]:
@@ -343,3 +346,18 @@ def test_a_misspelt_table_with_what_is_no_row() -> None:
     assert [(one.line, one.message) for one in _problems(text)] == [
         (1, 'this key is not known; did you mean "route"?')
     ]
+
+
+def test_a_phase_is_called_by_its_name_or_else_by_its_id(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An id is told without its dashes where the profile gives no name."""
+    file = tmp_path / "m.toml"
+    bare = _changed(('id = "idle"', 'id = "after-the-game"'))
+    for text, words in (
+        (bare, "Assumed: after the game,"),
+        (_changed(('id = "after-the-game"', NAMED), text=bare), "Assumed: lights are out,"),
+    ):
+        file.write_text(text)
+        assert main(["expect", str(file), "--phase", "after-the-game"]) == 0
+        assert words in capsys.readouterr().out

@@ -16,11 +16,13 @@ from simrig.scan.circuit import (
     Crossing,
     Node,
     conduct,
+    on_lines,
     one_name_each,
     sneaking,
     spread,
 )
 from simrig.world.worlds import Value
+from tests.scan.circuits import broken_and_bridged
 
 CLOSED = Value(1, 1)
 
@@ -113,40 +115,12 @@ def test_worked_five_by_five() -> None:
     assert _read(5, closed, diode=False) - closed == {(1, 0)}
 
 
-def _broken_and_bridged(chance: random.Random, worlds: int) -> Circuit:
-    """Any way of passing at each crossing, wires in two pieces, bridged lines, odd strobes."""
-    size = chance.randint(2, 5)
-    numbers = range(1, size + 1)
-    crossings = tuple(
-        Crossing(
-            sensor=f"{c},{r}",
-            column=(c, chance.choice((0, 0, 1))),
-            row=(r, chance.choice((0, 0, 1))),
-            forward=chance.random() < 0.8,
-            backward=None
-            if chance.random() < 0.4
-            else Value(low := chance.getrandbits(worlds), low | chance.getrandbits(worlds)),
-        )
-        for c in numbers
-        for r in numbers
-    )
-    return Circuit(
-        crossings=crossings,
-        strobes={n: frozenset({(n, 0), (chance.choice(numbers), 0)}) for n in numbers},
-        reads={n: frozenset({(n, 0)}) for n in numbers},
-        joined=tuple(
-            (chance.choice(("row", "column")), *chance.sample(numbers, 2))
-            for _ in range(chance.randint(0, 2))
-        ),
-    )
-
-
 def test_all_columns_at_once_read_as_each_strobed_by_itself() -> None:
     """The closure over all columns and the walk from one agree, in every world: 300 circuits."""
     chance = random.Random(11)
     for _ in range(300):
         everything = (1 << 16) - 1
-        circuit = _broken_and_bridged(chance, 16)
+        circuit = broken_and_bridged(chance, 16)
         closed = {}
         for one in circuit.crossings:
             low = chance.getrandbits(16) & chance.getrandbits(16)
@@ -283,6 +257,15 @@ def test_where_a_sneak_path_can_lie() -> None:
     crossings = (*_crossings("11", backward=Value(0, -1)), *_crossings("12", "21", "22"))
     assert sneaking(_circuit(crossings)) == {"11", "12", "21"}
     assert sneaking(_circuit(_crossings("11", "22"))) == frozenset()
+
+
+def test_a_crossing_is_on_its_column_and_its_row_whichever_piece_of_them() -> None:
+    """Behind a break a wire keeps its number; a column and a row of one number are two lines."""
+    crossing = Crossing(sensor="23", column=(2, 1), row=(3, 1))
+    assert on_lines(crossing, [("column", 2)])
+    assert on_lines(crossing, [("column", 1), ("row", 3)])
+    assert not on_lines(crossing, [("column", 3), ("row", 2), ("column", 1), ("row", 1)])
+    assert not on_lines(crossing, ())
 
 
 def test_switches_that_may_all_be_either() -> None:

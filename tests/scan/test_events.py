@@ -1,5 +1,7 @@
 """One event of a log."""
 
+import math
+
 import pytest
 
 from simrig.scan.events import Event
@@ -22,6 +24,8 @@ def test_the_line_does_not_count():
         ({"reading": "blocked"}, "reading"),
         ({"time_ms": float("nan")}, "time_ms is nan"),
         ({"time_ms": 1e16}, r"time_ms is 1e\+16"),
+        ({"time_ms": math.nextafter(1e15, math.inf)}, "wanted a number .* at most"),
+        ({"time_ms": math.nextafter(-1e15, -math.inf)}, "wanted a number .* or more"),
     ],
 )
 def test_values_that_cannot_be_are_refused(change, message):

@@ -188,6 +188,7 @@ def test_resistance_in_words():
         (lambda: next_value_up(-3), "ohm is -3"),
         (lambda: colour_bands(499), "wanted two digits and zeros"),
         (lambda: colour_bands(1e12), "wanted two digits and zeros"),
+        (lambda: colour_bands(float("nan")), "ohm is nan; wanted a number above 0"),
         (lambda: colour_bands(470, 3), "tolerance_percent is 3; wanted one of"),
         (lambda: read_colour_bands(["red", "gold", "red"]), "band 2 is gold; wanted one of"),
         (lambda: read_colour_bands(["red", "red", "red", "white"]), "band 4 is white"),

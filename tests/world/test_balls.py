@@ -5,6 +5,7 @@ from __future__ import annotations
 import attrs
 import pytest
 
+from simrig.profile.machine import Profile
 from simrig.world.balls import (
     Fact,
     Placement,
@@ -85,6 +86,40 @@ def test_one_placement_for_each_way_that_is_not_known():
     ]
     facts = {Fact("place", "a", "position_1"), Fact("place", "b", "position_1")}
     assert {(one.rests_on, one.missing, one.balls) for one in found} == {(frozenset(facts), 2, 3)}
+
+
+def _unordered(number: int) -> Profile:
+    """So many places of three seats, none with a stated order."""
+    return layout(place=tuple(place(f"p{n}", 3, position_1=None) for n in range(1, number + 1)))
+
+
+@pytest.mark.parametrize("number", [4, 5, 6])
+def test_of_many_places_of_unknown_order_some_are_left_unsure(number):
+    """Two balls at each: 2 to the 4th ways for four places; of the fifth and sixth the middle
+    seat is held either way, and which of the outer two is not known."""
+    counts = dict.fromkeys([f"p{n}" for n in range(1, number + 1)], 2)
+    found = list(settled(_unordered(number), counts))
+    unsure = {f"p{n}.{end}" for n in range(5, number + 1) for end in (1, 3)}
+    assert len({one.spots for one in found}) == len(found) == 16
+    for one in found:
+        assert one.unsure == unsure
+        assert one.rests_on == {Fact("place", name, "position_1") for name in counts}
+        assert {f"{name}.2" for name in counts} <= one.spots
+        assert {spot for spot in one.spots if spot[1] > "4"} == {
+            f"p{n}.{seat}" for n in range(5, number + 1) for seat in (1, 2)
+        }
+    assert {frozenset(s for s in one.spots if s.startswith("p4")) for one in found} == {
+        frozenset({"p4.1", "p4.2"}),
+        frozenset({"p4.2", "p4.3"}),
+    }
+
+
+def test_places_whose_order_does_not_matter_are_not_counted_among_the_many():
+    """Four are tried beside two that are full or empty; nothing is unsure."""
+    counts = {"p1": 3, "p2": 2, "p3": 2, "p4": 0, "p5": 2, "p6": 2}
+    found = list(settled(_unordered(6), counts))
+    assert len(found) == 16
+    assert {one.unsure for one in found} == {frozenset()}
 
 
 def test_a_full_place_rests_on_no_fact():

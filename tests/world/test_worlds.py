@@ -22,6 +22,23 @@ def test_a_bit_for_each_placement():
     assert many.works(sensor("s", "lane.1")) == Value(0, 0)
 
 
+def test_where_a_ball_lies_at_one_of_two_spots_it_works_their_sensors_perhaps():
+    """In nine placements, of the first and the last it is not known which end it is at."""
+    many = worlds(
+        layout(),
+        [
+            Placement(spots={"trough.1", "trough.2"}, unsure={"trough.1", "trough.3"})
+            if n in (0, 8)
+            else Placement(spots={"trough.1"})
+            for n in range(9)
+        ],
+    )
+    either, first = 0b100000001, 0b011111110
+    assert many.works(sensor("s", "trough.1")) == Value(first, many.everything)
+    assert many.works(sensor("s", "trough.2")) == Value(either, either)
+    assert many.works(sensor("s", "trough.3")) == Value(0, either)
+
+
 def test_no_placement_at_all():
     """Nothing holds in no world."""
     assert worlds(layout(), []).everything == 0
