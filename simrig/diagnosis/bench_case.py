@@ -32,7 +32,7 @@ from simrig.world.worlds import Value
 MOST_CASES: Final = 4096
 
 MOVES: Final = "moves balls"
-HIDES: Final = "hides"
+FICKLE: Final = "comes and goes"
 """What a check can ask of a case besides the reader's mistakes."""
 
 _ON_LINES: Final = ("opens line", "cuts line", "bridges lines", "exchanges lines")
@@ -243,12 +243,12 @@ class Case:
 
     @cached_property
     def of(self) -> frozenset[str]:
-        """The kinds of mistake in it, and whether balls lie otherwise or something hides."""
+        """The kinds of mistake in it, whether balls lie otherwise, or something comes and goes."""
         found = {mistake.kind for mistake in self.mistakes}
         if any(fault.kind.effect == MOVES for fault in self.faults):
             found.add(MOVES)
-        if self.hidden:
-            found.add(HIDES)
+        if self.hidden or any(fault.kind.intermittent for fault in self.faults):
+            found.add(FICKLE)
         return frozenset(found)
 
     @cached_property

@@ -36,8 +36,8 @@ class Check:
     ``results`` names each result with its words.  A ``listing`` check takes ``right``,
     or the sensors that read wrong joined by ``+``.  ``judge`` tells which results a
     case can give; cases that touch none of ``sensors`` and ``parts``, and are none of what it ``asks``
-    for (kinds of mistake; MOVES, balls that lie otherwise; HIDES, what does not show
-    now), give the sound ones.
+    for (kinds of mistake; MOVES, balls that lie otherwise; FICKLE, what comes
+    and goes), give the sound ones.
     ``volts`` is what a voltage check meets; ``may_stay`` a result that a fault which comes
     and goes can give although it is there; ``heals`` tells what doing the check puts right,
     ``corrects`` what the reader no longer has wrong after it.
@@ -107,6 +107,7 @@ class Check:
             frozenset(case.faults if carried else spoken_of),
             frozenset([fault for fault in case.hidden if self.speaks_of(fault)]),
             bool(case.hidden),
+            case.of,
             case.mistakes,
         )
         found = self._known.get(key)

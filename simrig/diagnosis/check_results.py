@@ -13,7 +13,7 @@ from functools import cached_property
 
 import attrs
 
-from simrig.diagnosis.bench_case import HIDES, MOVES, Case, Ground
+from simrig.diagnosis.bench_case import FICKLE, MOVES, Case, Ground
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.families import Classes
 from simrig.diagnosis.interchangeable import interchangeable
@@ -209,7 +209,7 @@ def _spoken_of(check: Check, suspects: Iterable[Suspect]) -> frozenset[int]:
         elif fault.kind.effect == MOVES:
             speaks = MOVES in asked or Part(*fault.component) in check.parts
         else:
-            speaks = check.speaks_of(fault) or (fault.kind.intermittent and HIDES in asked)
+            speaks = check.speaks_of(fault) or (fault.kind.intermittent and FICKLE in asked)
         if speaks:
             found.add(index)
     return frozenset(found)

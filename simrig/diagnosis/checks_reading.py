@@ -8,7 +8,7 @@ from typing import Final
 
 from simrig.diagnosis.bench_answers import answers
 from simrig.diagnosis.bench_case import (
-    HIDES,
+    FICKLE,
     MOVES,
     NOTHING,
     Act,
@@ -65,7 +65,7 @@ def reading_checks(ground: Ground, start_balls: str) -> Iterator[Check]:
             id="read-again", title="Read the same sheet once more, two seconds at rest",
             work="read", needs=needs_of("read", balls=start_balls, playfield="down"), minutes=0.5,
             results={"same": "it reads as before", "changed": "it reads otherwise now"},
-            caution="", ground=ground, judge=_again, asks=("misread", "passing", HIDES),
+            caution="", ground=ground, judge=_again, asks=("misread", "passing", FICKLE),
         )  # fmt: skip
     store = ground.store
     if not ground.profile.ball_sensors():
@@ -133,11 +133,18 @@ def _pattern(balls: int | str) -> Callable[[Case], frozenset[str]]:
 
 
 def _again(case: Case) -> frozenset[str]:
-    seen_otherwise = any(
+    """What the last sheet reads now, beside what was noted.
+
+    What hides now may have shown on it, or have hidden, or made no difference; of several
+    sheets it can have shown on another one.
+    """
+    if any(
         mistake.kind in ("misread", "passing") and mistake.sheet == case.ground.sheet
         for mistake in case.mistakes
-    )
-    return frozenset(("changed" if seen_otherwise or case.hidden else "same",))
+    ):
+        return frozenset(("changed",))
+    fickle = case.ground.sheet and any(fault.kind.intermittent for fault in case.faults)
+    return frozenset(("same", "changed") if case.hidden or fickle else ("same",))
 
 
 def hand_checks(ground: Ground) -> Iterator[Check]:

@@ -169,6 +169,26 @@ def test_what_comes_and_goes_is_weighed_as_long_as_nothing_is_likelier() -> None
     assert sorted(first) == [["beam-dirty:t1"], ["emitter-joint-loose:t1"]]
 
 
+def test_a_sheet_that_reads_the_same_again_can_have_been_taken_while_a_fault_hid() -> None:
+    """The lane's contact sticks at times: on the first sheet it did, on the last it made no odds.
+
+    Read again, the last is the same; no reading need have been noted wrong.
+    """
+    ready = observe(MILL, closed=["t1", "t2"], closed_named=True)
+    one = Sheet(observation=ready, conditions=Conditions(phase="ready"))
+    job = Job(profile=MILL, sheets=(one, sheet()))
+    found = after(job, "read-again=same", "work-lane-ball=answers")
+    assert ["contact-gap-wide:lane-ball"] in [
+        [fault.name for fault in cause.faults] for cause in found.causes
+    ]
+    fickle = fault_named(FAULTS, "contact-gap-wide:lane-ball")
+    again = next(check for check in job.bench.checks if check.id == "read-again")
+    case = job.bench.ground.case((), (fickle,))
+    assert again.outcomes(case) == {"same", "changed"}
+    assert again.outcomes(job.bench.ground.case((fickle,))) == {"same", "changed"}
+    assert again.outcomes(job.bench.ground.sound) == {"same"}
+
+
 def test_a_ball_that_was_seen_to_hang_can_be_freed_on_the_way() -> None:
     """Freed, it is counted with the others; not said, the count contradicts, and that is told."""
     seen = observe(MILL, closed=["t1", "t2"], closed_named=True)
