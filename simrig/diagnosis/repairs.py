@@ -56,7 +56,7 @@ def shared(causes: Sequence[Cause], results: Sequence[Result]) -> Fault | None:
 
     As the first of the causes has it; None where there is no such part.
     """
-    checks = [one.check for one in results if one.check.heals is not None]
+    checks = [one.check for one in results]
 
     def wrong(cause: Cause) -> dict[tuple[str, str], Fault]:
         return {
