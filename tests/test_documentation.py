@@ -108,13 +108,13 @@ TRIED = {
     ],
     "coverage combine -q": ["coverage", "combine", "--help"],
     "coverage report": ["coverage", "report", "--help"],
-    "python -m tests.biting.run --group world --group sensing --group scan": [
+    "python -m tests.biting.run --group world --group sensing --group scan --group mending": [
         "python",
         "-m",
         "tests.biting.run",
         "--help",
     ],
-    "python -m tests.biting.run --group reasoning --sample 200": [
+    "python -m tests.biting.run --group reasoning --sample 300": [
         "python",
         "-m",
         "tests.biting.run",

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import attrs
 import pytest
 
-from simrig.diagnosis.bench_case import HIDES, Case, Ground
+from simrig.diagnosis.bench_case import HIDES, MOVES, Case, Ground
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
@@ -21,8 +21,8 @@ from simrig.diagnosis.check_results import (
     product,
 )
 from simrig.diagnosis.repairs import repair
-from simrig.diagnosis.suspects import Suspect, suspects
-from simrig.diagnosis.system import Allowed, Conflict
+from simrig.diagnosis.suspects import Mistake, Suspect, suspects
+from simrig.diagnosis.system import Allowed, Conflict, Deviation
 from simrig.faults.candidates import fault_named, possible_faults
 from simrig.sensing.chain import Part
 from tests.diagnosis.bench_machine import bench_machine
@@ -213,6 +213,8 @@ def test_alike_are_cuts_of_one_stretch_that_every_check_shows_alike() -> None:
     done = said(repair(GROUND, lead), "done")
     assert classes(*said(dark, "ill"), *done) == [(0,), (1,), (2,)]
     assert classes(*said(dark, "ill"), *done, *said(dark, "well")) == [(0,), (1,), (2,)]
+    both = [*said(repair(GROUND, DEAD), "done"), *done]
+    assert classes(*both, *said(dark, "well")) == [(0,), (1,), (2,)]
 
 
 def reading(sensor: str, *asks: str) -> Check:
@@ -250,6 +252,26 @@ def test_what_is_carried_to_the_sensor_of_a_check_is_told_beside_what_carries_it
     assert (alone.carrying, alone.carried) == (frozenset(), frozenset())
     assert sorted(alone.classes().members) == [(0, 1), (2,)]
     assert sorted(system.classes().members) == [(0,), (1,), (2,), (3,)]
+
+
+def test_a_wrong_profile_may_carry_and_balls_are_told_where_they_are_asked_for() -> None:
+    """A wrong fact can be of the matrix.  A missing ball shows in a check that asks for balls, or
+    whose part it is, and in no other."""
+    wrong = Suspect(
+        deviation=Deviation(part="profile", mode="wrong", prior=1e-3),
+        mistake=Mistake(kind="profile", value="matrix diodes"),
+    )
+    assert Shown.of(tuple(said(reading("t1"), "ill")), (wrong,)).carrying == {0}
+    assert Shown.of(tuple(said(on("emitter"), "ill")), (wrong,)).speaking == {0}
+    away = suspects(GROUND.profile, (), faults=(fault_named(FAULTS, "ball-missing:any"),))[:1]
+    part = Part(*away[0].deviation.part)
+    for made, told in (
+        (reading("t1"), False),
+        (reading("t1", MOVES), True),
+        (check("balls", lambda case: SOUND, part), True),
+        (attrs.evolve(check("balls", lambda case: SOUND, part), asks={MOVES}), True),
+    ):
+        assert Shown.of(tuple(said(made, "ill")), away).speaking == ({0} if told else set())
 
 
 def test_symbols_carry_nothing_from_one_sensor_to_another() -> None:

@@ -109,11 +109,29 @@ def test_only_what_enlarges_what_was_read_is_a_candidate():
     turned = attrs.evolve(both, turners=frozenset({1}))
     system = read(turned, 0, 0, None)
     assert system.outcomes(frozenset({1})) == Conflict(candidates=frozenset({0}))
+    # A turner that is not there turns nothing.
+    assert read(turned, 0, None, None).outcomes(frozenset()) == Conflict(candidates=frozenset({0}))
     # With nothing said of what is enlarged, all that reach the cell are.
     plain = attrs.evolve(both, enlarges=None)
     assert read(plain, 0, None, None).outcomes(frozenset()) == Conflict(
         candidates=frozenset({0, 1})
     )
+
+
+def test_what_is_turned_is_asked_for_whatever_enlarges_it():
+    """By hand: the first makes the first cell read 0 in the company of a turner, which it meets
+    at the second, and in no other; it is not ruled out before it is asked for."""
+    made = model(
+        meets=(0b010, 0b010, 0b100),
+        reaches=(0b011, 0b010, 0b100),
+        carriers=frozenset(),
+        enlarges=((0, 0b010, 0), (0, 0b010, 0)),
+        turners=frozenset({1}),
+        effect=lambda component: Effect(states=({0: (0b11, 0)} if component == {0, 1} else {},)),
+    )
+    system = read(made, 0, 1, None)
+    assert system.extensions(frozenset({1}), [0, 2]) == {0: 1.0}
+    assert system.extensions(frozenset({0}), [1, 2]) == {1: 1.0}
 
 
 def test_only_chosen_carriers_carry():

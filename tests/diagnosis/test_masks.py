@@ -290,3 +290,10 @@ def test_states_are_equally_likely():
         effect=lambda component: Effect(states=({0: (0b1111, 0)}, {0: (0, 0b1111)})),
     )
     assert read(model, 0, None).outcomes(frozenset({0})) == Allowed(likelihood=1 / 2)
+
+
+def test_an_effect_that_was_laid_over_is_the_same_effect():
+    """What was made ready of it does not count when effects are compared."""
+    one, other = (Effect(states=({0: (0b1111, 0)},)) for _ in range(2))
+    one.changes(2, 0b1111)
+    assert one == other

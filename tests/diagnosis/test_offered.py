@@ -8,12 +8,14 @@ import pytest
 
 from simrig.diagnosis.bench_case import Ground
 from simrig.diagnosis.bench_check import Check
-from simrig.diagnosis.bench_state import needs_of
+from simrig.diagnosis.bench_moves import Move, Way
+from simrig.diagnosis.bench_state import as_found, needs_of
 from simrig.diagnosis.offered import (
     EASY,
     FIRST,
     LAST,
     USUAL,
+    NextCheck,
     Suspected,
     compiled,
     result_words,
@@ -77,6 +79,14 @@ def test_a_result_of_several_that_can_be_is_as_likely_as_the_others() -> None:
     assert (made.id, made.minutes) == ("look", 2)
 
 
+def test_results_that_can_be_are_told_in_the_order_of_the_alphabet() -> None:
+    """Whatever order a set of words comes in."""
+    words = ["a", "b", "c", "d", "e", "f", "g", "h"]
+    made = compiled(looking({"t1": {*words}, "t2": {"lit"}}), suspected(t1=1, t2=1), USUAL)
+    assert made is not None
+    assert list(made.results[0]) == words
+
+
 def test_where_nobody_can_tell_any_result_that_others_give_can_come() -> None:
     """A cause of which the check tells nothing has each result that the others have, alike."""
     blind = looking({"t1": {"dark"}, "t2": {"lit"}, "t3": set()})
@@ -97,6 +107,7 @@ def test_where_nobody_can_tell_any_result_that_others_give_can_come() -> None:
 def test_a_check_that_parts_nothing_is_not_offered(results) -> None:
     """The same result for all, or the same chances: no check.  Nor where one result is known."""
     assert compiled(looking(results), suspected(t1=3, t2=1), USUAL) is None
+    assert compiled(looking(results), suspected(t1=1), USUAL) is None
 
 
 def test_the_tier_is_what_so_much_parted_off_allows() -> None:
@@ -114,6 +125,7 @@ def test_the_tier_is_what_so_much_parted_off_allows() -> None:
         *(USUAL, USUAL, USUAL, EASY, EASY)
     ]
     assert [tier(USUAL, 1, 1), tier(LAST, 1, 1)] == [USUAL, LAST]
+    assert [tier(EASY, 0.9, 0.1), tier(EASY, 0.8, 0.2)] == [USUAL, EASY]
     assert FIRST < EASY < USUAL < LAST
 
 
@@ -122,6 +134,17 @@ def test_the_share_parted_off_is_that_of_all_weights_and_chances() -> None:
     with 82 and 8 for t1 and t2 it has 87, and 13 are too few."""
     assert compiled(TELLS, suspected(t1=80, t2=10, t3=10), EASY).tier == EASY  # type: ignore[union-attr]
     assert compiled(TELLS, suspected(t1=82, t2=8, t3=10), EASY).tier == USUAL  # type: ignore[union-attr]
+
+
+def test_the_minutes_of_a_check_and_of_the_way_to_it() -> None:
+    """Two for the look, and what it takes from the bench as found to reach it."""
+    start = as_found()
+    move = Move(id="door", words="Open the door", minutes=1.5, caution="", after=start)
+    way = Way(moves=(move,), stages=(1,), start=start)
+    found = NextCheck(
+        check=TELLS, way=way, expected_minutes=None, proven=False, method="", leaves=()
+    )
+    assert found.minutes == 3.5
 
 
 def test_results_in_words() -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import doctest
 from itertools import combinations
 
+import attrs
 from hypothesis import given, settings
 
-from simrig.diagnosis.pieces import Exposure, Pieces
+from simrig.diagnosis import pieces
+from simrig.diagnosis.pieces import NOWHERE, Exposure, Pieces
 from simrig.diagnosis.reasoning import Allowed, Conflict, explain
-from tests.diagnosis.parted_systems import Parted, Plain, Source, parted_systems
+from tests.diagnosis.parted_systems import Parted, Plain, Selector, Source, parted_systems
 
 
 @given(small=parted_systems())
@@ -41,7 +44,9 @@ def test_conflicts_are_sound_where_some_stand_apart(small: Parted) -> None:
             assert system.extensions(chosen, others) == {i: p for i, p in more.items() if p}
 
 
-def small(*ones: Plain | Source, readings: tuple[int | None, ...] = (None,) * 5) -> Parted:
+def small(
+    *ones: Plain | Source | Selector, readings: tuple[int | None, ...] = (None,) * 5
+) -> Parted:
     """A system of these, every world usual."""
     return Parted(seed=1, ones=ones, worlds=0b111111, readings=readings)
 
@@ -117,3 +122,54 @@ def test_what_was_told_of_one_and_two_is_kept() -> None:
     assert answers(0, every=True) == [([0], True)]
     assert answers(0, 1, 2) == answers(0, 1, 2) == [([0, 1, 2], False)]
     assert answers(0) == []
+
+
+def test_the_worked_example_holds() -> None:
+    """The example at the head of the module is what it does."""
+    result = doctest.testmod(pieces)
+    assert result.attempted
+    assert not result.failed
+
+
+def test_more_of_what_is_exposed_parts_less() -> None:
+    """Half of a sneak path is no bar to one cell, but to two; both halves bar any."""
+    made = Pieces(
+        own=(0b01, 0b11, 0b100, None),
+        taking=frozenset({1}),
+        exposed=lambda some, every: NOWHERE,
+    )
+    near = Exposure(0, 0b11)
+    assert made.apart(0, near)
+    assert made.apart(1, near)
+    assert not attrs.evolve(made, taking=frozenset()).apart(1, near)
+    assert not made.apart(0, Exposure(0b01, 0))
+    assert made.apart(2, near)
+    assert not made.apart(3, NOWHERE)
+
+
+def test_nowhere_adds_nothing() -> None:
+    """Joined with it, what is exposed is what it was."""
+    for one in (Exposure(0, 0), Exposure(0b10, 0b100)):
+        assert NOWHERE.joined(one) == one.joined(NOWHERE) == one
+
+
+def test_only_selectors_select() -> None:
+    """What meets others at a bit beyond the selection selects nothing."""
+    made = small(Selector(), Source(1, 1, (2, 4), 8), Plain(1, False, 1), Selector())
+    assert made.system().model.selectors == {0, 3}
+
+
+def test_candidates_are_those_of_the_worlds_that_are_selected() -> None:
+    """By trying 400 draws: a source bears on two cells in unusual worlds alone, and another
+    world is selected.  The plain one at the first cell can help with a conflict at the second."""
+    ones = (Source(0, 0b0011, (0b0100, 0b1000), 0b0100), Selector(), Plain(0b0001, False, 1))
+    helped = 0
+    for seed in range(400):
+        made = Parted(seed=seed, ones=ones, worlds=1, readings=(None, 1, None, None, None))
+        if made.likelihood((0, 1)) or not made.likelihood((0, 1, 2)):
+            continue
+        outcome = made.system().outcomes(frozenset({0, 1}))
+        assert isinstance(outcome, Conflict)
+        assert 2 in outcome.candidates
+        helped += 1
+    assert helped

@@ -187,6 +187,20 @@ def test_together(data, limit):
     }
 
 
+def test_one_sheet_together_is_that_sheet():
+    """Evidence of one kind alone is as it is by itself; of sets told one by one, nothing is folded."""
+    small = Small(
+        seed=0, cells=1, kinds=(0,), touched=(1,), states=(1,), carrying=(True,), owners=(None,),
+        readings=(None,), deviations=(Deviation(part="a", mode="open", prior=0.5),),
+    )  # fmt: skip
+    alone, together = small.system(), Together(systems=(small.system(),))
+    assert together.deviations == alone.deviations
+    assert [*explain(together, 1)] == [*explain(alone, 1)]
+    for every in ([*explain(alone, 1)], explain(alone, 1).ranked()):
+        assert len(every) == 2
+        assert {(one.folded_count, one.folded_probability) for one in every} == {(0, 0.0)}
+
+
 def test_together_wants_equal_deviations():
     """Evidence on different deviations is refused."""
     one = Small(

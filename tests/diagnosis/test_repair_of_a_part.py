@@ -26,6 +26,12 @@ from tests.diagnosis.bench_machine import bench_machine
 
 GROUND = Ground.of(bench_machine())
 FAULTS = possible_faults(GROUND.profile)
+LOOK = Check(
+    id="look", title="Look", work="look", needs=needs_of("look"), minutes=1,
+    results={"seen": "it is seen"}, caution="", ground=GROUND,
+    judge=lambda case: frozenset(("seen",)),
+)  # fmt: skip
+"""A check that puts nothing right."""
 HANDS = "Balls out, unplugged, charge measured gone before hands go in."
 FUSE = "Only a fuse of the same value and kind."
 IRON = "Hot iron, fumes, clipped leads: glasses on."
@@ -75,6 +81,7 @@ def test_a_repair_mends_whatever_is_wrong_with_its_part_and_nothing_else() -> No
     assert not mended(fault("plug-off:plug-b"), [check])
     assert not mended(fault("emitter-dead:t1"), [check])
     assert not mended(fault("plug-off:plug-a"), [])
+    assert not mended(fault("plug-off:plug-a"), [LOOK])
     assert mended(fault("plug-off:plug-a"), [put_right("emitter-dead:t1"), check])
 
 
@@ -121,7 +128,9 @@ def test_balls_and_what_was_put_right_are_not_put_right_again() -> None:
     both = causes("emitter-dead:t1 wire-open:t3", "emitter-shorted:t1 wire-open:t3")
     assert shared(both, ()) == fault("emitter-dead:t1")
     done = Result(check=put_right("emitter-dead:t1"), result="done")
-    assert shared(both, (done,)) == fault("wire-open:t3")
+    look = Result(check=LOOK, result="seen")
+    assert shared(both, (look,)) == fault("emitter-dead:t1")
+    assert shared(both, (look, done)) == fault("wire-open:t3")
     wire = Result(check=put_right("wire-open:t3"), result="done")
     assert shared(both, (done, wire)) is None
 
@@ -129,7 +138,7 @@ def test_balls_and_what_was_put_right_are_not_put_right_again() -> None:
 def test_repairs_among_results() -> None:
     """A check that is no repair is not one of them."""
     done = Result(check=put_right("emitter-dead:t1"), result="done")
-    (check,) = repaired((done,))
+    (check,) = repaired((Result(check=LOOK, result="seen"), done))
     assert check is done.check
     assert repaired(()) == ()
 

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from random import Random
 
-import attrs
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from simrig.diagnosis import pieces
 from simrig.faults.candidates import Fault, possible_faults
 from simrig.faults.effects import Effects
 from simrig.profile.machine import Profile
@@ -70,28 +68,3 @@ def test_what_stands_apart_changes_what_it_changes_alone(profile: Profile, seed:
                 apart = {**effects.changed(others), **effects.changed([one])}
                 together = _within(effects, effects.changed(faults), asked)
                 assert together == _within(effects, apart, asked), [fault.name for fault in faults]
-
-
-def test_the_worked_example_holds() -> None:
-    """The example at the head of the module is what it does."""
-    import doctest
-
-    result = doctest.testmod(pieces)
-    assert result.attempted
-    assert not result.failed
-
-
-def test_more_of_what_is_exposed_parts_less() -> None:
-    """Half of a sneak path is no bar to one cell, but to two; both halves bar any."""
-    made = pieces.Pieces(
-        own=(0b01, 0b11, 0b100, None),
-        taking=frozenset({1}),
-        exposed=lambda some, every: pieces.NOWHERE,
-    )
-    near = pieces.Exposure(0, 0b11)
-    assert made.apart(0, near)
-    assert made.apart(1, near)
-    assert not attrs.evolve(made, taking=frozenset()).apart(1, near)
-    assert not made.apart(0, pieces.Exposure(0b01, 0))
-    assert made.apart(2, near)
-    assert not made.apart(3, pieces.NOWHERE)
