@@ -7,7 +7,7 @@ from collections.abc import Callable
 import attrs
 import pytest
 
-from simrig.diagnosis.bench_case import HIDES, MOVES, Case, Ground
+from simrig.diagnosis.bench_case import FICKLE, MOVES, Case, Ground
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
@@ -17,8 +17,8 @@ from simrig.diagnosis.check_results import (
     Shown,
     chances,
     followed,
-    hidden,
     product,
+    states,
 )
 from simrig.diagnosis.repairs import repair
 from simrig.diagnosis.suspects import Mistake, Suspect, suspects
@@ -33,6 +33,7 @@ DIRTY, DEAD, WIRE, PLUG = (
     fault_named(FAULTS, name)
     for name in ("beam-dirty:t1", "emitter-dead:t1", "wire-open:t1", "plug-off:plug-a")
 )
+LOOSE = fault_named(FAULTS, "plug-loose:plug-a")
 AMONG = suspects(GROUND.profile, (), faults=(DIRTY, DEAD, WIRE, PLUG))[:4]
 SOUND, WRONG = {"well"}, {"ill"}
 
@@ -109,10 +110,33 @@ def test_the_product_of_chances() -> None:
     assert product([0.5, 0.5, 0.25]) == 0.0625
 
 
-def test_hidden_faults_are_there_and_do_not_show() -> None:
-    """The beam is dirty, but not now; the wire is open all the time."""
-    case = hidden(GROUND.case((DIRTY, WIRE)), (DIRTY,))
-    assert (case.faults, case.hidden) == ((WIRE,), (DIRTY,))
+def test_each_fault_that_comes_and_goes_shows_or_hides_by_itself() -> None:
+    """Of two there are four ways, the one in which both show first; the steady wire is always
+    there.  A steady fault has one way."""
+    case = GROUND.case((DIRTY, WIRE, LOOSE))
+    ways = states(case)
+    assert ways[0] == (case, pytest.approx(0.8 * 0.8))
+    assert [(one.faults, one.hidden) for one, _ in ways] == [
+        ((DIRTY, WIRE, LOOSE), ()),
+        ((DIRTY, WIRE), (LOOSE,)),
+        ((WIRE, LOOSE), (DIRTY,)),
+        ((WIRE,), (DIRTY, LOOSE)),
+    ]
+    assert [share for _, share in ways] == pytest.approx([0.64, 0.12, 0.12, 0.0225])
+    assert states(GROUND.case((WIRE,))) == [(GROUND.case((WIRE,)), 1.0)]
+
+
+def test_of_two_that_come_and_go_one_may_hide_while_the_other_shows() -> None:
+    """Dirt is seen and the plug is not: 0.8 x 0.15; or something changes, 1 - 0.9025, and then
+    each result has the mean of its chances, a half."""
+    among = suspects(GROUND.profile, (), faults=(DIRTY, LOOSE))[:2]
+    plug = check(
+        "plug",
+        lambda case: WRONG if case.failed("connector", "plug-a") else SOUND,
+        Part("connector", "plug-a"),
+    )
+    results = [*said(on("beam"), "ill"), *said(plug, "well")]
+    assert judged(results, 0, 1, among=among) == pytest.approx(0.8 * 0.15 + 0.0975 / 4)
 
 
 def test_a_steady_fault_gives_its_result_each_time() -> None:
@@ -165,7 +189,7 @@ def test_a_check_speaks_of_its_parts_and_of_what_it_asks_for() -> None:
     assert shown.spoken_of == (frozenset({1}),)
     assert shown.speaking == {1}
     asking = on("emitter")
-    object.__setattr__(asking, "asks", frozenset({HIDES}))
+    object.__setattr__(asking, "asks", frozenset({FICKLE}))
     shown = Shown.of((*said(asking, "ill"), *said(on("wire"), "ill")), AMONG)
     assert shown.spoken_of == (frozenset({0, 1}), frozenset({2}))
     assert shown.speaking == {0, 1, 2}

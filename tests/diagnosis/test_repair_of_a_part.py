@@ -5,6 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any
 
+import attrs
 import pytest
 
 from simrig.diagnosis.bench_case import Ground
@@ -12,11 +13,11 @@ from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_state import needs_of
 from simrig.diagnosis.check_results import Result
 from simrig.diagnosis.repairs import (
+    is_repair,
     mended,
     repair,
     repair_caution,
     repair_named,
-    repaired,
     shared,
 )
 from simrig.faults.candidates import Fault, fault_named, possible_faults
@@ -76,13 +77,26 @@ def test_hands_come_to_a_part_where_it_is(name: str, where: dict[str, str]) -> N
 def test_a_repair_mends_whatever_is_wrong_with_its_part_and_nothing_else() -> None:
     """A plug that is off and one that is loose are one plug; that of the other bank is not."""
     check = put_right("plug-off:plug-a")
-    assert mended(fault("plug-off:plug-a"), [check])
-    assert mended(fault("plug-loose:plug-a"), [check])
-    assert not mended(fault("plug-off:plug-b"), [check])
-    assert not mended(fault("emitter-dead:t1"), [check])
-    assert not mended(fault("plug-off:plug-a"), [])
-    assert not mended(fault("plug-off:plug-a"), [LOOK])
-    assert mended(fault("plug-off:plug-a"), [put_right("emitter-dead:t1"), check])
+    results = [Result(check=LOOK, result="seen"), Result(check=check, result="done")]
+    assert mended(fault("plug-off:plug-a"), results) is check
+    assert mended(fault("plug-loose:plug-a"), results) is check
+    assert mended(fault("plug-off:plug-b"), results) is None
+    assert mended(fault("emitter-dead:t1"), results) is None
+    assert mended(fault("plug-off:plug-a"), results[:1]) is None
+    assert mended(fault("plug-off:plug-a"), []) is None
+
+
+def test_of_what_has_mended_a_part_its_repair_is_told_first() -> None:
+    """A plug that was pushed home, then changed; and pushed home twice."""
+    check = put_right("plug-off:plug-a")
+    home, again = (
+        attrs.evolve(LOOK, id=name, heals=lambda one: one.component == ("connector", "plug-a"))
+        for name in ("home", "again")
+    )
+    off = fault("plug-off:plug-a")
+    pushed = [Result(check=one, result="seen") for one in (home, again)]
+    assert mended(off, pushed) is home
+    assert mended(off, [*pushed, Result(check=check, result="done")]) is check
 
 
 def test_a_repair_is_named_by_its_fault_and_has_one_result() -> None:
@@ -90,57 +104,90 @@ def test_a_repair_is_named_by_its_fault_and_has_one_result() -> None:
     check = put_right("resistor-lead-broken:t1")
     assert check.id == "repair-resistor-lead-broken:t1"
     one = fault("resistor-lead-broken:t1")
-    assert check.title == f"Put right {one.kind.title} at t1. To do: {one.kind.repair}"
+    assert check.title == f"Put right {one.kind.title} at t1: {one.kind.repair}"
     assert dict(check.results) == {"done": "it is put right"}
     assert check.outcomes(GROUND.case((one,))) == check.sound == {"done"}
     assert (check.work, check.minutes) == ("iron", 10)
     assert check.caution == f"{HANDS} {IRON} {BRIDGE}"
-    assert Part(*one.component) not in check.parts
+    assert check.parts == {Part(*one.component)}
 
 
 def test_a_repair_is_found_by_its_name() -> None:
-    """Capitals and blanks around it do not count; another fault, or balls, have no repair."""
+    """Capitals and blanks around it do not count; another check is no repair, and a repair of
+    what the machine does not have is answered with near ones."""
     found = repair_named(GROUND, FAULTS, " Repair-Emitter-Dead:T1 ")
     assert found is not None
     assert found.id == "repair-emitter-dead:t1"
     assert repair_named(GROUND, FAULTS, "emitter-dead:t1") is None
-    assert repair_named(GROUND, FAULTS, "repair-emitter-dead:t9") is None
-    assert repair_named(GROUND, FAULTS, "repair-ball-missing:any") is None
+    near = 'there is no check "repair-emitter-dead:t9"; did you mean ' + " or ".join(
+        f"repair-emitter-dead:t{n}" for n in (3, 2, 1)
+    )
+    with pytest.raises(ValueError, match=rf"^{near}\?$"):
+        repair_named(GROUND, FAULTS, " repair-emitter-dead:t9")
+    with pytest.raises(ValueError, match=r'"repair-x"; wanted repair-KIND:PART$'):
+        repair_named(GROUND, FAULTS, "repair-x")
+
+
+def test_balls_are_put_right_by_hand_in_two_minutes() -> None:
+    """The coils dead behind the open door; what to do comes first."""
+    away = fault("ball-missing:any")
+    check = repair(GROUND, away)
+    assert (check.work, check.minutes, check.caution) == ("hand", 2, STICK)
+    assert check.needs == needs_of("hand", door="open")
+    does = away.kind.repair
+    assert check.title == f"{does[0].upper()}{does[1:]} ({away.kind.title})"
+
+
+def test_what_else_it_can_be_is_said_where_another_thing_is_done() -> None:
+    """What is done anyway is not said twice; for a loose plug another thing is done."""
+    off, loose = fault("plug-off:plug-a"), fault("plug-loose:plug-a")
+    assert off.kind.repair != loose.kind.repair
+    base = repair(GROUND, off)
+    assert repair(GROUND, off, off).title == base.title
+    title = repair(GROUND, off, loose).title
+    assert title.startswith(f"{base.title}; or, if it is {loose.kind.title}: ")
+    assert title.endswith(f": {loose.kind.repair}")
 
 
 def test_what_is_wrong_in_every_cause_is_told_by_its_part() -> None:
     """Dead in the first, shorted in the second: the emitter of t1, as the first has it."""
+    dead, shorted = fault("emitter-dead:t1"), fault("emitter-shorted:t1")
     found = shared(causes("emitter-dead:t1 wire-open:t3", "wire-open:t2 emitter-shorted:t1"), ())
-    assert found == fault("emitter-dead:t1")
+    assert found == (dead, shorted)
     assert shared(causes("emitter-dead:t1 wire-open:t3", "emitter-dead:t2 wire-open:t3"), ()) == (
-        fault("wire-open:t3")
+        fault("wire-open:t3"),
     )
-    assert shared(causes("emitter-dead:t1", "emitter-dead:t1", "emitter-dead:t2"), ()) is None
-    assert shared(causes("emitter-dead:t1", "resistor-lead-broken:t1"), ()) is None
-    assert shared(causes("emitter-dead:t1"), ()) == fault("emitter-dead:t1")
-    assert shared([], ()) is None
-    assert shared(causes("", "emitter-dead:t1"), ()) is None
+    assert shared(causes("emitter-dead:t1", "emitter-dead:t1", "emitter-dead:t2"), ()) == ()
+    assert shared(causes("emitter-dead:t1", "resistor-lead-broken:t1"), ()) == ()
+    assert shared(causes("emitter-dead:t1"), ()) == (dead,)
+    assert shared([], ()) == ()
+    assert shared(causes("", "emitter-dead:t1"), ()) == ()
+    assert shared(causes("ball-missing:any", "ball-missing:any"), ()) == (
+        fault("ball-missing:any"),
+    )
 
 
-def test_balls_and_what_was_put_right_are_not_put_right_again() -> None:
-    """A ball away is no part; after the repair of the emitter the wire of t3 is next."""
-    assert shared(causes("ball-missing:any", "ball-missing:any"), ()) is None
+def test_what_was_put_right_or_skipped_is_not_put_right_again() -> None:
+    """After the repair of the emitter the wire of t3 is next, and so if the repair is skipped by
+    either of its names; after both nothing is."""
     both = causes("emitter-dead:t1 wire-open:t3", "emitter-shorted:t1 wire-open:t3")
-    assert shared(both, ()) == fault("emitter-dead:t1")
+    emitter = (fault("emitter-dead:t1"), fault("emitter-shorted:t1"))
+    wire = (fault("wire-open:t3"),)
     done = Result(check=put_right("emitter-dead:t1"), result="done")
     look = Result(check=LOOK, result="seen")
-    assert shared(both, (look,)) == fault("emitter-dead:t1")
-    assert shared(both, (look, done)) == fault("wire-open:t3")
-    wire = Result(check=put_right("wire-open:t3"), result="done")
-    assert shared(both, (done, wire)) is None
+    assert shared(both, ()) == shared(both, (look,)) == emitter
+    assert shared(both, (look, done)) == wire
+    for name in ("repair-emitter-dead:t1", "repair-emitter-shorted:t1"):
+        assert shared(both, (), (name,)) == wire
+    assert shared(both, (done,), ("repair-wire-open:t3",)) == ()
+    mended_too = Result(check=put_right("wire-open:t3"), result="done")
+    assert shared(both, (done, mended_too)) == ()
 
 
-def test_repairs_among_results() -> None:
-    """A check that is no repair is not one of them."""
-    done = Result(check=put_right("emitter-dead:t1"), result="done")
-    (check,) = repaired((Result(check=LOOK, result="seen"), done))
-    assert check is done.check
-    assert repaired(()) == ()
+def test_a_repair_is_told_from_other_checks() -> None:
+    """By its name."""
+    assert is_repair(put_right("emitter-dead:t1"))
+    assert not is_repair(LOOK)
 
 
 @pytest.mark.parametrize(
