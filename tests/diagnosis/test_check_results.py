@@ -7,7 +7,7 @@ from collections.abc import Callable
 import attrs
 import pytest
 
-from simrig.diagnosis.bench_case import HIDES, MOVES, Case, Ground
+from simrig.diagnosis.bench_case import FICKLE, MOVES, Case, Ground
 from simrig.diagnosis.bench_check import Check
 from simrig.diagnosis.bench_scene import EMPTY
 from simrig.diagnosis.bench_state import needs_of
@@ -17,8 +17,8 @@ from simrig.diagnosis.check_results import (
     Shown,
     chances,
     followed,
-    hidden,
     product,
+    states,
 )
 from simrig.diagnosis.repairs import repair
 from simrig.diagnosis.suspects import Mistake, Suspect, suspects
@@ -109,10 +109,18 @@ def test_the_product_of_chances() -> None:
     assert product([0.5, 0.5, 0.25]) == 0.0625
 
 
-def test_hidden_faults_are_there_and_do_not_show() -> None:
-    """The beam is dirty, but not now; the wire is open all the time."""
-    case = hidden(GROUND.case((DIRTY, WIRE)), (DIRTY,))
-    assert (case.faults, case.hidden) == ((WIRE,), (DIRTY,))
+def test_each_fault_that_comes_and_goes_shows_or_hides_by_itself() -> None:
+    """The wire is open all the time; dirt and a loose plug show or hide, in four ways."""
+    loose = fault_named(FAULTS, "plug-loose:plug-a")
+    ways = states(GROUND.case((DIRTY, WIRE, loose)))
+    assert [(set(case.faults), set(case.hidden), share) for case, share in ways] == [
+        ({DIRTY, WIRE, loose}, set(), pytest.approx(0.8 * 0.8)),
+        ({DIRTY, WIRE}, {loose}, pytest.approx(0.8 * 0.15)),
+        ({WIRE, loose}, {DIRTY}, pytest.approx(0.15 * 0.8)),
+        ({WIRE}, {DIRTY, loose}, pytest.approx(0.15 * 0.15)),
+    ]
+    steady = GROUND.case((WIRE,))
+    assert states(steady) == [(steady, 1.0)]
 
 
 def test_a_steady_fault_gives_its_result_each_time() -> None:
@@ -165,7 +173,7 @@ def test_a_check_speaks_of_its_parts_and_of_what_it_asks_for() -> None:
     assert shown.spoken_of == (frozenset({1}),)
     assert shown.speaking == {1}
     asking = on("emitter")
-    object.__setattr__(asking, "asks", frozenset({HIDES}))
+    object.__setattr__(asking, "asks", frozenset({FICKLE}))
     shown = Shown.of((*said(asking, "ill"), *said(on("wire"), "ill")), AMONG)
     assert shown.spoken_of == (frozenset({0, 1}), frozenset({2}))
     assert shown.speaking == {0, 1, 2}
