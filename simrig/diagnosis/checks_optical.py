@@ -91,7 +91,8 @@ def _by_eye(ground: Ground, sensor: Sensor) -> Iterator[Check]:
     yield Check(
         id=f"look-{sensor.id}", title=f"Look along the beam of {sensor.title} with a torch",
         work="look", needs=needs_of("look", **where), minutes=0.5,
-        results={"object": "something is in it: take it out", "clear": "nothing is in it"},
+        results={"object": "something is in it: coils proven dead, take it out with a stick",
+                 "clear": "nothing is in it"},
         caution="", ground=ground, judge=seen, parts=frozenset((beam,)), heals=obstructs,
     )  # fmt: skip
     yield cured(
