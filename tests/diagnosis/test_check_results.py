@@ -25,7 +25,7 @@ from simrig.diagnosis.suspects import Mistake, Suspect, suspects
 from simrig.diagnosis.system import Allowed, Conflict, Deviation
 from simrig.faults.candidates import fault_named, possible_faults
 from simrig.sensing.chain import Part
-from tests.diagnosis.bench_machine import bench_machine
+from tests.diagnosis.bench_machine import TEXT, bench_machine
 
 GROUND = Ground.of(bench_machine())
 FAULTS = possible_faults(GROUND.profile)
@@ -164,6 +164,9 @@ def test_a_tap_may_leave_what_it_should_show_as_it_is() -> None:
     steady = check("tap", lambda case: SOUND, Part("beam", "t1"), may_stay="ill")
     assert judged(said(steady, "ill"), 0) == pytest.approx(0.05 * 0.1)
     assert judged(said(steady, "well"), 0) == pytest.approx(0.8 + 0.15 + 0.05)
+    # What is steady stays as it is of itself, and does not give that result.
+    always = check("tap", lambda case: SOUND, Part("emitter", "t1"), may_stay="ill")
+    assert judged(said(always, "ill"), 1) == 0
     sure = check("tap", lambda case: SOUND, Part("beam", "t1"))
     assert judged(said(sure, "ill"), 0) == 0
 
@@ -309,6 +312,49 @@ def test_symbols_carry_nothing_from_one_sensor_to_another() -> None:
     assert system.carrying == frozenset()
     assert judged(results, 0, among=among) == judged(results, 0, 1, among=among) == 1
     assert judged(results, 1, among=among) == 0
+
+
+MATRIX = (
+    TEXT.replace('address = "direct 4"', 'address = "column 1 row 1"')
+    + '[matrix]\ncolumns = 1\nrows = 1\ndiodes = "none"\n'
+)
+
+
+@pytest.mark.parametrize("work", ["clip", "exchange"])
+def test_where_phantoms_can_hide_a_side_what_was_lifted_parts_cuts_of_one_stretch(
+    work: str,
+) -> None:
+    """A broken wire and a plug that is off are alike, but on which side of a clip they lie may
+    be hidden by a phantom: without diodes, and where the clip is in their own chain."""
+
+    def classes(text: str, *checks: tuple[str, str]) -> list[tuple[int, ...]]:
+        profile = bench_machine(text)
+        ground, faults = Ground.of(profile), possible_faults(profile)
+        among = suspects(
+            profile,
+            (),
+            faults=tuple(
+                fault_named(faults, name) for name in ("wire-open:lane-ball", "plug-off:lane-plug")
+            ),
+        )[:2]
+        results = tuple(
+            Result(
+                check=attrs.evolve(
+                    check(f"{kind}-{sensor}", lambda case: SOUND),
+                    work=kind, needs=needs_of(kind), sensors={sensor}, ground=ground,
+                ),
+                result="well",
+            )
+            for kind, sensor in checks
+        )  # fmt: skip
+        return sorted(BenchResults(results=results).system(among, 2).classes().members)
+
+    look, lifted = ("look", "lane-ball"), (work, "lane-ball")
+    assert classes(MATRIX, look) == [(0, 1)]
+    assert classes(MATRIX, lifted) == [(0,), (1,)]
+    assert classes(MATRIX, look, lifted) == classes(MATRIX, lifted, look) == [(0,), (1,)]
+    assert classes(MATRIX, look, (work, "t1")) == [(0, 1)]
+    assert classes(TEXT, lifted) == [(0, 1)]
 
 
 def test_a_result_in_words() -> None:
