@@ -385,7 +385,10 @@ def test_results_as_evidence_are_exact_against_every_set() -> None:
 @settings(max_examples=60 if FULL else 6)
 @given(st.integers(0, 10_000), st.integers(0, 3))
 def test_the_true_fault_is_never_lost(which: int, pick: int) -> None:
-    """Whatever is injected, and whichever checks are done, it stays among what is left."""
+    """Whatever is injected, and whichever checks are done, it stays among what is left.
+
+    Each check shows what the machine shows that those before it have left.
+    """
     fault = FAULTS[which % len(FAULTS)]
     job = looked_at(MILL, (fault,))
     isolation = job.isolation(())
@@ -393,6 +396,9 @@ def test_the_true_fault_is_never_lost(which: int, pick: int) -> None:
         return
     case = Case(ground=job.bench.ground, faults=(fault,))
     checks = [one for one in job.bench.checks if one.sensors & case.touched][pick::4][:4]
-    results = [Result(check=one, result=min(one.outcomes(case))) for one in checks]
+    results = []
+    for one in checks:
+        results.append(Result(check=one, result=min(one.outcomes(case))))
+        case = one.after(case)
     left_over = job.diagnosis(results).causes
     assert any(cause.faults == (fault,) and not cause.assumes for cause in left_over)
