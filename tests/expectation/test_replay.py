@@ -13,6 +13,7 @@ import simrig
 from simrig.expectation.flow import Flow
 from simrig.expectation.recording import Recorder
 from simrig.expectation.replay import StartError, replay
+from simrig.expectation.transfers import carried, elsewhere
 from simrig.profile.reader import read
 from simrig.scan.events import Event
 from simrig.world.moves import parse, start
@@ -343,3 +344,19 @@ def test_any_machine_agrees_with_its_own_record_however_little_is_known_of_it(da
     log = Recorder(flow.motions, flow.table, seed=seed).record(placement, moves)
     judged = replay(profile, log)
     assert judged.agrees, judged.anomalies
+
+
+def test_a_ball_goes_on_unseen_where_a_route_leads_if_it_can():
+    """From the full lane to the field, though the cellar comes first by name; nowhere from a
+    place that is watched."""
+    cellar = '  { id = "cellar", kind = "lock", seats = 1, position_1 = "exit end" },\n'
+    text = BLIND.replace('  { id = "field"', cellar + '  { id = "field"')
+    profile = read(text.encode(), "blind-lane.toml")
+    unwatched = frozenset(("cellar", "field", "lane"))
+    assert elsewhere(profile, unwatched, {"lane": 1}, "lane") == "field"
+    assert elsewhere(profile, unwatched, {"field": 1}, "field") == "cellar"
+    assert elsewhere(profile, frozenset(("lane",)), {"lane": 1}, "lane") is None
+    assert elsewhere(profile, unwatched, {"trough": 2}, "trough") is None
+    serve = parse(profile, "serve")
+    counts, hand = carried(profile, unwatched, {"trough": 1, "lane": 1}, 0, serve)
+    assert (counts, hand) == ({"lane": 1, "field": 1}, 0)
